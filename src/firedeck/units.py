@@ -1,0 +1,177 @@
+"""The inner unit system and the only conversions into and out of it.
+
+Inside firedeck every number is a plain float in N, mm, MPa, s, degC (temperature
+differences in K), radians, and combinations of those: N/mm for line load, N*mm for torque.
+Text with a unit is turned into such a float here, at the edge, and nowhere else.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from firedeck.errors import FiredeckError
+
+if TYPE_CHECKING:
+    import pint
+
+__all__ = ["INNER_UNITS", "UnitError", "parse_quantity", "show_quantity", "to_unit"]
+
+#: Kind of quantity -> the inner unit its floats are in.
+INNER_UNITS: dict[str, str] = {
+    "angle": "degree",
+    "area": "mm**2",
+    "duration": "s",
+    "expansion": "1/kelvin",
+    "fraction": "dimensionless",
+    "force": "N",
+    "frequency": "Hz",
+    "length": "mm",
+    "line_load": "N/mm",
+    "power": "kW",
+    "pressure": "MPa",
+    "resolution": "1/mm",
+    "rotational_speed": "1/min",
+    "stiffness": "N/mm",
+    "temperature": "degC",
+    "temperature_difference": "delta_degC",
+    "torque": "N*mm",
+    "volume": "mm**3",
+}
+
+_EXAMPLES = {
+    "angle": "90 deg",
+    "duration": "10 min",
+    "force": "62 kN",
+    "fraction": "45 %",
+    "length": "86 mm",
+    "line_load": "120 N/mm",
+    "pressure": "25 MPa",
+    "resolution": "600 dpi",
+    "temperature": "23 degC",
+    "torque": "110 N*m",
+}
+
+
+class UnitError(FiredeckError):
+    """A quantity without a unit, with an unknown one, or of the wrong kind."""
+
+
+@lru_cache(maxsize=1)
+def _registry() -> pint.UnitRegistry[float]:
+    import pint
+
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    registry.define("dpi = 1 / inch")
+    registry.define("ppi = 1 / inch")
+    registry.define("lbft = foot * force_pound")
+    registry.define("thou = 0.001 * inch")
+    return registry
+
+
+def _tidy(text: str) -> str:
+    """Rewrite spellings met in the trade into ones the units library knows."""
+    text = text.strip().replace("µ", "u").replace("μ", "u").replace("°C", "degC").replace("°F", "degF")
+    text = text.replace("°", " degree ").replace("·", "*").replace("²", "**2").replace("³", "**3")
+    text = re.sub(r"\blbf?[ .*\-]?ft\b|\bft[ .*\-]?lbf?\b", "force_pound * foot", text)
+    text = re.sub(r"\blbf?[ .*\-]?in\b|\bin[ .*\-]?lbf?\b", "force_pound * inch", text)
+    text = re.sub(r"\bN[ .\-]?m\b(?!m)", "N*m", text)
+    text = re.sub(r"\br(ev/min|pm)\b", "1/min", text)
+    return text.replace("%", " percent")
+
+
+def parse_quantity(text: object, kind: str) -> float:
+    """Turn text such as ``"80 lbf*ft"`` into a float in the inner unit.
+
+    Parameters
+    ----------
+    text : object
+        Text with a number and a unit. A bare number is accepted for fractions only.
+    kind : str
+        A key of `INNER_UNITS`.
+
+    Returns
+    -------
+    float
+        Value in ``INNER_UNITS[kind]``.
+
+    Raises
+    ------
+    UnitError
+        If the unit is missing, unknown or of another kind, or the number is not finite.
+    """
+    import pint
+
+    unit = INNER_UNITS[kind]
+    remedy = f'write it with its unit, for example "{_EXAMPLES.get(kind, "1 " + unit)}"'
+    label = kind.replace("_", " ")
+    if isinstance(text, bool) or not isinstance(text, (str, int, float)):
+        raise UnitError(f"a {label} is expected here", remedy=remedy)
+    if isinstance(text, (int, float)) and kind == "fraction":
+        return _finite(float(text), label, remedy)
+    try:
+        quantity = _registry().Quantity(_tidy(str(text)))
+    except (pint.errors.PintError, ValueError, TypeError, AttributeError, ArithmeticError, SyntaxError) as fault:
+        raise UnitError(f"{text!r} is not a {label} with a unit that firedeck knows", remedy=remedy) from fault
+    except Exception as fault:  # the library's tokenizer raises its own kinds for free text
+        raise UnitError(f"{text!r} is not a {label} with a unit", remedy=remedy) from fault
+    if quantity.dimensionless and kind != "fraction" and kind != "angle":
+        raise UnitError(f"{text!r} has no unit", remedy=remedy)
+    try:
+        value = float(quantity.to(unit).magnitude)
+    except pint.errors.DimensionalityError as fault:
+        raise UnitError(f"{text!r} is not a {label}", remedy=remedy) from fault
+    return _finite(value, label, remedy)
+
+
+def _finite(value: float, label: str, remedy: str) -> float:
+    if not math.isfinite(value):
+        raise UnitError(f"a {label} must be a finite number", remedy=remedy)
+    return value
+
+
+@lru_cache(maxsize=256)
+def _factor(kind: str, unit: str) -> float:
+    return float(_registry().Quantity(1.0, INNER_UNITS[kind]).to(unit).magnitude)
+
+
+def to_unit(value: float, kind: str, unit: str) -> float:
+    """Express an inner float in another unit, for showing to a person.
+
+    Parameters
+    ----------
+    value : float
+        Value in ``INNER_UNITS[kind]``.
+    kind : str
+        A key of `INNER_UNITS`, temperatures excepted.
+    unit : str
+        Unit to show, in the units library's spelling.
+
+    Returns
+    -------
+    float
+        Value in `unit`.
+    """
+    return value * _factor(kind, unit)
+
+
+def show_quantity(value: float, unit: str, *, digits: int = 3) -> str:
+    """Write a number with its unit, rounded to significant digits and without exponents.
+
+    Parameters
+    ----------
+    value : float
+        Value, already in `unit`.
+    unit : str
+        Unit as a reader of the trade writes it.
+    digits : int
+        Significant digits.
+    """
+    if not math.isfinite(value):
+        return "not shown"
+    if value == 0.0:
+        return f"0 {unit}".strip()
+    decimals = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    return f"{value:.{decimals}f} {unit}".strip()
