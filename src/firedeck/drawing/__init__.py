@@ -1,0 +1,1 @@
+"""Pictures of plans, maps, strips and curves."""

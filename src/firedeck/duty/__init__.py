@@ -1,0 +1,1 @@
+"""What tries to open the joint: cylinder pressure."""

@@ -1,0 +1,1 @@
+"""From a scan to a measured pressure map."""

@@ -1,0 +1,1 @@
+"""What holds the joint: fasteners, tightening and preload."""

@@ -1,0 +1,1 @@
+"""The record of a reading as one page that others can audit."""

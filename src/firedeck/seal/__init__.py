@@ -1,0 +1,1 @@
+"""From a pressure map to what each seal carries and where it would leak."""

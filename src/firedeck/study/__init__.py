@@ -1,0 +1,1 @@
+"""The use cases: the only place where stages are chained and files are touched."""
