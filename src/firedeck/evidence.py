@@ -84,9 +84,26 @@ class Flag:
 FLAGS: dict[str, Flag] = {
     flag.name: flag
     for flag in (
-        Flag(0, "below-range", "below range", "The film answered less than the lowest calibration piece that still answers; the pressure lies between zero and that piece's."),
-        Flag(1, "under-stated-range", "under stated range", "Above the lowest answering calibration piece but under the film's stated range; the curve is used with its growing uncertainty."),
-        Flag(2, "saturated", "saturated", "The film is fully coloured or above its stated range; the pressure is at least the value shown."),
+        Flag(
+            0,
+            "below-range",
+            "below range",
+            "The film answered less than the lowest calibration piece that still answers; "
+            "the pressure lies between zero and that piece's.",
+        ),
+        Flag(
+            1,
+            "under-stated-range",
+            "under stated range",
+            "Above the lowest answering calibration piece but under the film's stated range; "
+            "the curve is used with its growing uncertainty.",
+        ),
+        Flag(
+            2,
+            "saturated",
+            "saturated",
+            "The film is fully coloured or above its stated range; the pressure is at least the value shown.",
+        ),
         Flag(3, "outside-sheet", "no film", "No film lay here, or it was cut away."),
         Flag(4, "hole", "hole", "A hole of the gasket or the deck: nothing presses here."),
         Flag(5, "crease", "crease", "A crease or crimp line of the film, masked."),
@@ -95,8 +112,18 @@ FLAGS: dict[str, Flag] = {
         Flag(8, "pen", "pen mark", "Writing or tape on the sheet, masked."),
         Flag(9, "rub", "rub streak", "A streak left by sliding, masked."),
         Flag(10, "masked", "masked by hand", "Masked by the user."),
-        Flag(11, "inferred", "inferred", "Filled in from the seal's own profile because the print does not show it."),
-        Flag(12, "unbalanced", "unbalanced", "The force on the print does not fit the preload stated for the test."),
+        Flag(
+            11,
+            "inferred",
+            "inferred",
+            "Filled in from the seal's own profile because the print does not show it.",
+        ),
+        Flag(
+            12,
+            "unbalanced",
+            "unbalanced",
+            "The force on the print does not fit the preload stated for the test.",
+        ),
     )
 }
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
+from pydantic import BaseModel, BeforeValidator, ConfigDict, PlainSerializer, WithJsonSchema
 
-from firedeck.units import UnitError, parse_quantity
+from firedeck.units import INNER_UNITS, UnitError, parse_quantity
 
 __all__ = [
     "Angle",
@@ -50,9 +50,18 @@ def _reader(kind: str) -> Callable[[Any], float]:
     return read
 
 
-def _quantity(kind: str) -> tuple[BeforeValidator, WithJsonSchema]:
+def _writer(kind: str) -> Callable[[float], str]:
+    unit = {"temperature_difference": "K", "resolution": "1/mm"}.get(kind, INNER_UNITS[kind])
+
+    def write(value: float) -> str:
+        return f"{value:.12g}" if kind == "fraction" else f"{value:.12g} {unit}"
+
+    return write
+
+
+def _quantity(kind: str) -> tuple[BeforeValidator, PlainSerializer, WithJsonSchema]:
     text = {"type": "string", "description": f"{kind.replace('_', ' ')} with its unit"}
-    return BeforeValidator(_reader(kind)), WithJsonSchema(text)
+    return BeforeValidator(_reader(kind)), PlainSerializer(_writer(kind)), WithJsonSchema(text)
 
 
 Angle = Annotated[float, *_quantity("angle")]  # [deg]
