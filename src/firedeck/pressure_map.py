@@ -68,12 +68,12 @@ class Grid:
     @property
     def x(self) -> FloatArray:
         """Centres of the columns [mm]."""
-        return self.x0 + (np.arange(self.cols) + 0.5) * self.pitch
+        return np.asarray(self.x0 + (np.arange(self.cols) + 0.5) * self.pitch, dtype=np.float64)
 
     @property
     def y(self) -> FloatArray:
         """Centres of the rows [mm]."""
-        return self.y0 + (np.arange(self.rows) + 0.5) * self.pitch
+        return np.asarray(self.y0 + (np.arange(self.rows) + 0.5) * self.pitch, dtype=np.float64)
 
     def index_of(self, points: FloatArray) -> FloatArray:
         """Turn points x, y [mm], shape (..., 2), into fractional row, column of cell centres."""
@@ -107,11 +107,11 @@ class Conversion:
 
     def to_pressure(self, signal: npt.ArrayLike) -> FloatArray:
         """Convert signals to pressure [MPa], held at the ends of the curve."""
-        return np.interp(np.asarray(signal, dtype=float), self.signal, self.pressure)
+        return np.asarray(np.interp(np.asarray(signal, dtype=float), self.signal, self.pressure))
 
     def to_signal(self, pressure: npt.ArrayLike) -> FloatArray:
         """Convert pressure [MPa] to signal, held at the ends of the curve."""
-        return np.interp(np.asarray(pressure, dtype=float), self.pressure, self.signal)
+        return np.asarray(np.interp(np.asarray(pressure, dtype=float), self.pressure, self.signal))
 
     def slope(self, signal: npt.ArrayLike) -> FloatArray:
         """Return d(pressure)/d(signal) [MPa]."""

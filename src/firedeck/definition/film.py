@@ -58,14 +58,14 @@ class ScannerSetup(Definition):
 class Response(Definition):
     """Monotone curve from net density to pressure, with the covariance of its logarithm.
 
-    `net_density` is density above the unexposed film; `pressure_MPa` the pressure there;
+    `net_density` is density above the unexposed film; `pressure` the pressure there [MPa];
     `log_covariance` the covariance of ln(pressure) between the knots, calibration-wide
     (common to every reading); `grain_mm` the noise of density times length, the standard
     deviation that an averaging square of side 1 mm would show, at every knot.
     """
 
     net_density: tuple[float, ...] = Field(min_length=3)
-    pressure_MPa: tuple[float, ...] = Field(min_length=3)
+    pressure: tuple[Pressure, ...] = Field(min_length=3)
     log_covariance: tuple[tuple[float, ...], ...]
     grain_mm: tuple[float, ...]
     channel: Literal["red", "green", "blue", "grey"]
@@ -76,11 +76,11 @@ class Response(Definition):
     @model_validator(mode="after")
     def _consistent(self) -> Response:
         count = len(self.net_density)
-        if len(self.pressure_MPa) != count or len(self.grain_mm) != count:
-            raise ValueError("net_density, pressure_MPa and grain_mm need equal lengths|recalibrate the film")
+        if len(self.pressure) != count or len(self.grain_mm) != count:
+            raise ValueError("net_density, pressure and grain_mm need equal lengths|recalibrate the film")
         if len(self.log_covariance) != count or any(len(row) != count for row in self.log_covariance):
             raise ValueError("log_covariance needs one row and column per knot|recalibrate the film")
-        for series in (self.net_density, self.pressure_MPa):
+        for series in (self.net_density, self.pressure):
             if any(later <= earlier for earlier, later in itertools.pairwise(series)):
                 raise ValueError("the curve must rise from knot to knot|recalibrate the film")
         return self
