@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["ScanPicture"]
+from firedeck.kernel.raster import pool_block
+
+__all__ = ["CodeBlock", "ScanPicture", "pool_scan", "pooling_factor"]
+
+#: Fine pixels are pooled up to this size [mm]: well under the deck grid's default pitch and a bead's width.
+_FINE_LIMIT_MM = 0.09
+
+#: Fine pixels to one coarse pixel.
+_COARSE_FACTOR = 4
+
+#: First row, first column, and code values of shape (rows, cols, channels).
+CodeBlock = tuple[int, int, npt.NDArray[np.uint16]]
 
 
 @dataclass(frozen=True)
@@ -26,6 +38,8 @@ class ScanPicture:
         Reflectance in all channels, red, green, blue or grey.
     factor : int
         Fine pixels to one coarse pixel, each way.
+    pooled : int
+        Scan pixels to one fine pixel, each way.
     """
 
     name: str
@@ -33,8 +47,69 @@ class ScanPicture:
     fine_mm: tuple[float, float]
     coarse: npt.NDArray[np.float32]
     factor: int
+    pooled: int = 1
 
     @property
     def coarse_mm(self) -> tuple[float, float]:
         """Width and height of a coarse pixel [mm]."""
         return self.fine_mm[0] * self.factor, self.fine_mm[1] * self.factor
+
+
+def pooling_factor(resolution_per_mm: tuple[float, float]) -> int:
+    """Return how many scan pixels make one fine pixel, for a resolution in x and y [pixels/mm]."""
+    return max(1, int(_FINE_LIMIT_MM * min(resolution_per_mm) + 1e-6))
+
+
+def pool_scan(
+    blocks: Iterable[CodeBlock],
+    *,
+    name: str,
+    size: tuple[int, int],
+    channels: int,
+    resolution_per_mm: tuple[float, float],
+    linear: npt.NDArray[np.float32],
+    measuring: int,
+) -> ScanPicture:
+    """Reduce a scan, block by block, to its picture of linear reflectance.
+
+    Parameters
+    ----------
+    blocks : iterable of CodeBlock
+        Parts of the upright scan in any order, covering it once.
+    name : str
+        Name of the scan, for messages.
+    size : tuple of int
+        Rows and columns of the upright scan.
+    channels : int
+        Channels in every block.
+    resolution_per_mm : tuple of float
+        Pixels per mm in x and y.
+    linear : ndarray of float32
+        Reflectance [1] of every code value.
+    measuring : int
+        Index of the channel that is measured.
+
+    Returns
+    -------
+    ScanPicture
+        The picture; a remainder of less than one pixel at the right and lower edge is left out.
+    """
+    factor = pooling_factor(resolution_per_mm)
+    high, wide = size[0] // factor, size[1] // factor
+    group = factor * _COARSE_FACTOR
+    fine = np.zeros((high, wide), np.float32)
+    coarse = np.zeros((size[0] // group, size[1] // group, channels), np.float32)
+    for row0, col0, codes in blocks:
+        for channel in range(channels):
+            plane = codes[:, :, channel]
+            if channel == measuring:
+                pool_block(plane, linear, row0, col0, factor, fine)
+            else:
+                pool_block(plane, linear, row0, col0, group, coarse[:, :, channel])
+    fine /= np.float32(factor**2)
+    coarse /= np.float32(group**2)
+    rows, cols = coarse.shape[:2]
+    trimmed = fine[: rows * _COARSE_FACTOR, : cols * _COARSE_FACTOR]
+    coarse[:, :, measuring] = trimmed.reshape(rows, _COARSE_FACTOR, cols, _COARSE_FACTOR).mean(axis=(1, 3))
+    pixel = factor / resolution_per_mm[0], factor / resolution_per_mm[1]
+    return ScanPicture(name, fine, pixel, coarse, _COARSE_FACTOR, factor)

@@ -1,0 +1,221 @@
+"""Pooling of scan blocks and conservative resampling onto the deck grid."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from numba import njit
+
+__all__ = ["dilate", "pool_block", "resample_conserving", "sample_bilinear", "scatter_mean"]
+
+
+@njit(cache=True, nogil=True)
+def pool_block(
+    codes: npt.NDArray[np.uint16],
+    linear: npt.NDArray[np.float32],
+    row0: int,
+    col0: int,
+    factor: int,
+    total: npt.NDArray[np.float32],
+) -> None:
+    """Add a block's linear values to a picture whose pixels are `factor` x `factor` codes.
+
+    Parameters
+    ----------
+    codes : ndarray of uint8 or uint16, shape (rows, cols)
+        Code values of one channel.
+    linear : ndarray of float32
+        Linear value [1] of every code.
+    row0, col0 : int
+        Place of the block in the whole scan [pixels].
+    factor : int
+        Codes to one pooled pixel, each way.
+    total : ndarray of float32, shape (pooled rows, pooled cols)
+        Running sums, changed in place; codes past its edge are left out.
+    """
+    rows, cols = codes.shape
+    high, wide = total.shape
+    for i in range(rows):
+        out_row = (row0 + i) // factor
+        if out_row >= high:
+            continue
+        column = col0 // factor
+        phase = col0 - column * factor
+        for j in range(cols):
+            if column < wide:
+                total[out_row, column] += linear[codes[i, j]]
+            phase += 1
+            if phase == factor:
+                phase = 0
+                column += 1
+
+
+@njit(cache=True, nogil=True)
+def resample_conserving(
+    picture: npt.NDArray[np.float32],
+    weight: npt.NDArray[np.float32],
+    matrix: npt.NDArray[np.float64],
+    pixel: float,
+    shape: tuple[int, int],
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+    """Hand every pixel's value to the grid cells that its footprint covers.
+
+    The footprint is a square of the pixel's area, parallel to the grid; its weight is shared
+    among the cells by overlap, so that the sum over the grid equals the sum over the pixels.
+
+    Parameters
+    ----------
+    picture : ndarray of float32, shape (h, w)
+        Values.
+    weight : ndarray of float32, shape (h, w)
+        Weight of each pixel [1]; 0 leaves it out.
+    matrix : ndarray, shape (2, 3)
+        From pixel column, row (centres at whole numbers) to grid column, row (same convention).
+    pixel : float
+        Side of the footprint [cells].
+    shape : tuple of int
+        Rows and columns of the grid.
+
+    Returns
+    -------
+    total, cover : ndarray of float32, shape `shape`
+        Sum of weight times value, and sum of weight, in units of cell area.
+    """
+    rows, cols = shape
+    total = np.zeros(shape, np.float32)
+    cover = np.zeros(shape, np.float32)
+    half = pixel / 2.0
+    for i in range(picture.shape[0]):
+        for j in range(picture.shape[1]):
+            w = weight[i, j]
+            if w == 0.0:
+                continue
+            x = matrix[0, 0] * j + matrix[0, 1] * i + matrix[0, 2]
+            y = matrix[1, 0] * j + matrix[1, 1] * i + matrix[1, 2]
+            # Cell k spans k - 0.5 to k + 0.5.
+            first_col = int(np.floor(x - half + 0.5))
+            last_col = int(np.floor(x + half + 0.5))
+            first_row = int(np.floor(y - half + 0.5))
+            last_row = int(np.floor(y + half + 0.5))
+            if last_row < 0 or last_col < 0 or first_row >= rows or first_col >= cols:
+                continue
+            value = picture[i, j]
+            for r in range(max(first_row, 0), min(last_row, rows - 1) + 1):
+                tall = min(y + half, r + 0.5) - max(y - half, r - 0.5)
+                for c in range(max(first_col, 0), min(last_col, cols - 1) + 1):
+                    broad = min(x + half, c + 0.5) - max(x - half, c - 0.5)
+                    share = np.float32(w * tall * broad)
+                    total[r, c] += share * value
+                    cover[r, c] += share
+    return total, cover
+
+
+@njit(cache=True, nogil=True)
+def sample_bilinear(
+    field: npt.NDArray[np.float32], rows: npt.NDArray[np.float64], cols: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float32]:
+    """Read a field at fractional row, column places; NaN beyond its edge or beside a NaN.
+
+    Parameters
+    ----------
+    field : ndarray of float32, shape (h, w)
+        Values at whole-numbered places.
+    rows, cols : ndarray, shape (n,)
+        Places.
+
+    Returns
+    -------
+    ndarray of float32, shape (n,)
+        Interpolated values.
+    """
+    out = np.empty(rows.size, np.float32)
+    high, wide = field.shape
+    for k in range(rows.size):
+        r, c = rows[k], cols[k]
+        i, j = int(np.floor(r)), int(np.floor(c))
+        if i < 0 or j < 0 or i + 1 >= high or j + 1 >= wide:
+            out[k] = np.nan
+            continue
+        v, u = r - i, c - j
+        out[k] = (1 - v) * ((1 - u) * field[i, j] + u * field[i, j + 1]) + v * (
+            (1 - u) * field[i + 1, j] + u * field[i + 1, j + 1]
+        )
+    return out
+
+
+@njit(cache=True, nogil=True)
+def scatter_mean(
+    rows: npt.NDArray[np.float64],
+    cols: npt.NDArray[np.float64],
+    values: npt.NDArray[np.float32],
+    target: npt.NDArray[np.float32],
+    wanted: npt.NDArray[np.bool_],
+) -> npt.NDArray[np.int32]:
+    """Replace the cells of `target` that samples fall into by the samples' mean.
+
+    Parameters
+    ----------
+    rows, cols : ndarray, shape (n,)
+        Places of the samples [cells].
+    values : ndarray of float32, shape (n,)
+        Samples; NaN is left out.
+    target : ndarray of float32, shape (h, w)
+        Changed in place.
+    wanted : ndarray of bool, shape (n,)
+        Samples that may be used.
+
+    Returns
+    -------
+    ndarray of int32, shape (h, w)
+        Number of samples that fell into each cell.
+    """
+    high, wide = target.shape
+    total = np.zeros((high, wide), np.float32)
+    count = np.zeros((high, wide), np.int32)
+    for k in range(rows.size):
+        i, j = int(np.floor(rows[k] + 0.5)), int(np.floor(cols[k] + 0.5))
+        if not wanted[k] or np.isnan(values[k]) or i < 0 or j < 0 or i >= high or j >= wide:
+            continue
+        total[i, j] += values[k]
+        count[i, j] += 1
+    for i in range(high):
+        for j in range(wide):
+            if count[i, j]:
+                target[i, j] = total[i, j] / count[i, j]
+    return count
+
+
+@njit(cache=True, nogil=True)
+def dilate(mask: npt.NDArray[np.bool_], radius: int) -> npt.NDArray[np.bool_]:
+    """Grow a mask by a square of half side `radius` cells, separably.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (h, w)
+        Mask to grow.
+    radius : int
+        Half side of the square [cells].
+
+    Returns
+    -------
+    ndarray of bool, shape (h, w)
+        The grown mask.
+    """
+    high, wide = mask.shape
+    across = np.zeros((high, wide), np.bool_)
+    for i in range(high):
+        reach = -1
+        for j in range(wide):
+            if mask[i, j]:
+                for k in range(max(reach + 1, j - radius), min(wide - 1, j + radius) + 1):
+                    across[i, k] = True
+                reach = min(wide - 1, j + radius)
+    out = np.zeros((high, wide), np.bool_)
+    last = np.full(wide, -1, np.int64)
+    for i in range(high):
+        for j in range(wide):
+            if across[i, j]:
+                for k in range(max(last[j] + 1, i - radius), min(high - 1, i + radius) + 1):
+                    out[k, j] = True
+                last[j] = min(high - 1, i + radius)
+    return out
