@@ -106,7 +106,7 @@ def find_pieces(picture: ScanPicture, *, disc_mm: float, expected: int) -> list[
             pieces.append(FoundPiece(_stain_centre(picture, mask, place, disc_mm), mask, place))
     if len(pieces) != expected:
         raise PrintError(
-            f"{len(pieces)} pieces of film were found on the calibration scan, but the record lists {expected}",
+            f"{len(pieces)} pieces of film were found on the scan, but the record lists {expected}",
             where=picture.name,
             remedy="lay the pieces apart from each other and from the edge, on one even backing, "
             "and list them all in reading order",

@@ -1,0 +1,147 @@
+"""What the sheet would look like unexposed: fog, lamp and curl, as one smooth surface.
+
+Three things change the light of unexposed film from place to place and none of them is pressure:
+the sheet's own fog, the fall of the lamp to its ends, and the film's distance from the glass. They
+are slow. The border beyond the deck's outline is certainly blank; the land between the seals is
+blank or faintly tinted, so it may only pull the surface towards *more* light.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from firedeck.kernel.cells import blank_ratio, tile_medians
+from firedeck.pressure_map import FloatArray, Grid, MapArray
+
+__all__ = ["BlankSurface", "fit_blank", "signal_from_light"]
+
+BoolArray = npt.NDArray[np.bool_]
+
+_TILE_MM = 2.0
+_ORDER = 4
+
+#: Standard deviation that higher terms of ln(blank) are expected to have: curl of a few millimetres.
+_TERM_SD = 0.02
+
+#: Weight of a land tile darker than the surface, against one that is lighter.
+_DARKER_WEIGHT = 0.03
+
+#: Smallest standard uncertainty of ln(blank) anywhere: what a tile's own scatter cannot show
+#: (estimated from generated prints with lamp and curl; see the truth tables).
+_LEAST_SD = 0.003
+
+
+@dataclass(frozen=True)
+class BlankSurface:
+    """ln(reflectance) of the unexposed sheet over the deck.
+
+    Attributes
+    ----------
+    grid : Grid
+        Grid whose corners scale the coordinates.
+    factors : ndarray, shape (5, 5)
+        Factors of the products of powers of scaled y and x.
+    sd : float
+        Standard uncertainty of ln(blank) [1].
+    border_tiles, land_tiles : int
+        How many tiles of certainly blank border, and of land, carry it.
+    """
+
+    grid: Grid
+    factors: FloatArray
+    sd: float
+    border_tiles: int
+    land_tiles: int
+
+
+def _powers(count: int) -> FloatArray:
+    return np.asarray(np.linspace(-1.0, 1.0, count)[:, None] ** np.arange(_ORDER + 1))
+
+
+def fit_blank(light: MapArray, grid: Grid, border: BoolArray, land: BoolArray) -> BlankSurface:
+    """Fit the blank surface of one sheet.
+
+    Parameters
+    ----------
+    light : ndarray of float32, shape (rows, cols)
+        Reflectance on the deck grid [1].
+    grid : Grid
+        The grid.
+    border : ndarray of bool
+        Film beyond the deck's outline, where nothing presses.
+    land : ndarray of bool
+        Film inside the outline and off every seal's band: blank or faintly tinted.
+
+    Returns
+    -------
+    BlankSurface
+        The surface with its uncertainty; it may rest on land alone where no border was left.
+    """
+    side = max(4, round(_TILE_MM / grid.pitch))
+    certain = tile_medians(light, border, side, 2, side)
+    tinted = tile_medians(light, land, side, 2, side)
+    y, x = (np.arange(n) * side + side / 2 for n in certain.shape)
+    py, px = (
+        np.clip(2 * at / n - 1, -1, 1)[:, None] ** np.arange(_ORDER + 1)
+        for at, n in zip((y, x), grid.shape, strict=True)
+    )
+    known = [(certain, False), (tinted, True)]
+    rows, logs, one_sided = [], [], []
+    for medians, is_land in known:
+        i, j = np.nonzero(np.isfinite(medians) & (medians > 0))
+        rows.append((py[i][:, :, None] * px[j][:, None, :]).reshape(len(i), -1))
+        logs.append(np.log(medians[i, j].astype(float)))
+        one_sided.append(np.full(len(i), is_land))
+    return _solve(grid, np.vstack(rows), np.concatenate(logs), np.concatenate(one_sided))
+
+
+def _term_penalty(start: float) -> FloatArray:
+    """Return the expected inverse variance of every factor: none for the mean, firm for high orders."""
+    a, b = np.meshgrid(np.arange(_ORDER + 1), np.arange(_ORDER + 1), indexing="ij")
+    degree = (a + b).astype(float)
+    penalty = np.where(degree == 0, 1e-8, (np.maximum(degree, 2.0) / 2.0) ** 4 / _TERM_SD**2)
+    return np.asarray(np.where(degree > _ORDER, 1e12, penalty * start).ravel())
+
+
+def _solve(grid: Grid, rows: FloatArray, logs: FloatArray, one_sided: BoolArray) -> BlankSurface:
+    weights = np.ones(len(logs))
+    factors: FloatArray = np.zeros(rows.shape[1])
+    spread = 0.01
+    for _ in range(25):
+        normal = rows.T @ (weights[:, None] * rows) / spread**2 + np.diag(_term_penalty(1.0))
+        factors = np.asarray(np.linalg.solve(normal, rows.T @ (weights * logs) / spread**2), dtype=float)
+        misfit = logs - rows @ factors
+        spread = max(1.4826 * float(np.median(np.abs(misfit[weights > 0.5]))), 5e-4)
+        weights = 1.0 / np.maximum(1.0, np.abs(misfit) / (2.5 * spread)) ** 2
+        weights[one_sided & (misfit < -0.5 * spread)] *= _DARKER_WEIGHT
+    border = int(np.sum(~one_sided))
+    # Without a border the surface rests on land that may be tinted all over.
+    sd = float(np.hypot(_LEAST_SD if border > 50 else 4 * _LEAST_SD, 0.5 * spread))
+    return BlankSurface(grid, factors.reshape(_ORDER + 1, -1), sd, border, len(logs) - border)
+
+
+def signal_from_light(
+    total: MapArray, cover: MapArray, surface: BlankSurface, least_cover: float
+) -> MapArray:
+    """Turn summed light into the signal 1 - I / I_blank, in place of `total`.
+
+    Parameters
+    ----------
+    total, cover : ndarray of float32, shape (rows, cols)
+        Sum of weight times light, and of weight, in every cell; `total` is overwritten.
+    surface : BlankSurface
+        The sheet's blank surface.
+    least_cover : float
+        Least share of a cell that film must cover [1].
+
+    Returns
+    -------
+    ndarray of float32
+        The signal; NaN where there is no film.
+    """
+    rows, cols = total.shape
+    blank_ratio(total, cover, least_cover, _powers(rows), _powers(cols), surface.factors)
+    return total

@@ -1,0 +1,154 @@
+"""Cell-by-cell work on the deck grid: tile medians and conversion through tables."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from numba import njit
+
+__all__ = ["blank_ratio", "convert_cells", "tile_medians"]
+
+
+@njit(cache=True, nogil=True)
+def tile_medians(
+    values: npt.NDArray[np.float32],
+    usable: npt.NDArray[np.bool_],
+    side: int,
+    stride: int,
+    least: int,
+) -> npt.NDArray[np.float32]:
+    """Return the median of the usable cells of every square tile.
+
+    Parameters
+    ----------
+    values : ndarray of float32, shape (h, w)
+        Values.
+    usable : ndarray of bool, shape (h, w)
+        Cells that count.
+    side : int
+        Side of a tile [cells].
+    stride : int
+        Every `stride`-th cell each way is looked at.
+    least : int
+        Fewest usable cells for a tile to have a median.
+
+    Returns
+    -------
+    ndarray of float32, shape (ceil(h / side), ceil(w / side))
+        Medians; NaN where too few cells are usable.
+    """
+    high, wide = values.shape
+    tiles_high, tiles_wide = (high + side - 1) // side, (wide + side - 1) // side
+    out = np.full((tiles_high, tiles_wide), np.nan, np.float32)
+    buffer = np.empty(side * side, np.float32)
+    for ti in range(tiles_high):
+        for tj in range(tiles_wide):
+            count = 0
+            for i in range(ti * side, min((ti + 1) * side, high), stride):
+                for j in range(tj * side, min((tj + 1) * side, wide), stride):
+                    if usable[i, j]:
+                        buffer[count] = values[i, j]
+                        count += 1
+            if count >= least:
+                out[ti, tj] = np.median(buffer[:count])
+    return out
+
+
+@njit(cache=True, nogil=True)
+def blank_ratio(
+    total: npt.NDArray[np.float32],
+    cover: npt.NDArray[np.float32],
+    least_cover: float,
+    terms_y: npt.NDArray[np.float64],
+    terms_x: npt.NDArray[np.float64],
+    factors: npt.NDArray[np.float64],
+) -> None:
+    """Turn summed light into signal in place: 1 - (total / cover) / blank.
+
+    The blank is exp of a polynomial sum of factors[a, b] * terms_y[i, a] * terms_x[j, b].
+
+    Parameters
+    ----------
+    total, cover : ndarray of float32, shape (h, w)
+        Light and weight of every cell; `total` becomes the signal, NaN where cover is too small.
+    least_cover : float
+        Least cover for a cell to count as film [1].
+    terms_y, terms_x : ndarray, shape (h, n) and (w, n)
+        Powers of the scaled coordinates.
+    factors : ndarray, shape (n, n)
+        Factors of ln(blank).
+    """
+    high, wide = total.shape
+    order = factors.shape[0]
+    row_factors = np.empty(order)
+    for i in range(high):
+        for b in range(order):
+            row_factors[b] = 0.0
+            for a in range(order):
+                row_factors[b] += factors[a, b] * terms_y[i, a]
+        for j in range(wide):
+            if cover[i, j] < least_cover:
+                total[i, j] = np.nan
+                continue
+            log_blank = 0.0
+            for b in range(order):
+                log_blank += row_factors[b] * terms_x[j, b]
+            total[i, j] = np.float32(1.0 - total[i, j] / cover[i, j] * np.exp(-log_blank))
+
+
+@njit(cache=True, nogil=True)
+def convert_cells(
+    signal: npt.NDArray[np.float32],
+    value_table: npt.NDArray[np.float32],
+    noise_table: npt.NDArray[np.float32],
+    low_signal: float,
+    stated_signal: float,
+    top_signal: float,
+    bits: tuple[int, int, int, int],
+    flags: npt.NDArray[np.uint16],
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+    """Turn signals into pressure and noise through tables over signal 0 to 1, and set range flags.
+
+    Parameters
+    ----------
+    signal : ndarray of float32, shape (h, w)
+        Signal; NaN where there is no film.
+    value_table, noise_table : ndarray of float32, shape (n,)
+        Pressure and its noise [MPa] at equal steps of the signal from 0 to 1.
+    low_signal, stated_signal, top_signal : float
+        Signal of the lowest answering piece, of the stated lower end, of saturation.
+    bits : tuple of int
+        Flag masks: below range, under stated range, saturated, outside the sheet.
+    flags : ndarray of uint16, shape (h, w)
+        Changed in place.
+
+    Returns
+    -------
+    value, noise : ndarray of float32, shape (h, w)
+        Pressure and its independent standard uncertainty [MPa].
+    """
+    high, wide = signal.shape
+    value = np.empty((high, wide), np.float32)
+    noise = np.empty((high, wide), np.float32)
+    last = value_table.size - 1
+    below, under, over, outside = bits
+    for i in range(high):
+        for j in range(wide):
+            s = signal[i, j]
+            if np.isnan(s):
+                value[i, j] = np.nan
+                noise[i, j] = np.nan
+                flags[i, j] |= outside
+                continue
+            place = min(max(s, 0.0), 1.0) * last
+            k = min(int(place), last - 1)
+            u = np.float32(place - k)
+            value[i, j] = value_table[k] + u * (value_table[k + 1] - value_table[k])
+            noise[i, j] = noise_table[k] + u * (noise_table[k + 1] - noise_table[k])
+            if s < low_signal:
+                flags[i, j] |= below
+            elif s < stated_signal:
+                flags[i, j] |= under
+            elif s >= top_signal:
+                flags[i, j] |= over
+    return value, noise
