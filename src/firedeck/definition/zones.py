@@ -93,8 +93,9 @@ def opening_labels(
     """
     labels = np.zeros((len(y), len(x)), np.int32)
     labels[~outline_zone(plan, x, y)] = len(plan.media)
-    for number, feature in enumerate((*plan.bores, *plan.ports), start=1):
-        labels[polygon_zone(opening_polygon(plan, feature.name), x, y)] = number
-    dry = [opening_polygon(plan, feature.name) for feature in (*plan.fastener_holes, *plan.dowels)]
+    for number, name in enumerate(plan.media[:-1], start=1):
+        labels[polygon_zone(opening_polygon(plan, name), x, y)] = number
+    wet = set(plan.media)
+    dry = [opening_polygon(plan, feature.name) for feature in plan.openings if feature.name not in wet]
     holes = polygon_zone(shapely.union_all(dry), x, y) if dry else np.zeros(labels.shape, bool)
     return labels, holes

@@ -1,0 +1,256 @@
+"""From registered pictures to one pressure map on the deck grid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from firedeck.definition.deck import DeckPlan
+from firedeck.definition.film import FilmBatch, Response
+from firedeck.definition.shape import outline_polygon
+from firedeck.definition.zones import band_zone, outline_zone
+from firedeck.errors import PrintError
+from firedeck.evidence import FLAG_DTYPE, flag_bit
+from firedeck.film.blank import BlankSurface, fit_blank, signal_from_light
+from firedeck.film.picture import ScanPicture
+from firedeck.film.response import build_conversion, grain_of_signal, signal_of
+from firedeck.kernel.cells import convert_cells
+from firedeck.kernel.raster import dilate, resample_conserving
+from firedeck.pressure_map import Conversion, FloatArray, Grid, MapArray, PressureMap
+
+__all__ = ["PlanZones", "SheetSignal", "assemble_map", "deck_grid", "plan_zones", "read_sheet"]
+
+BoolArray = npt.NDArray[np.bool_]
+
+#: Margin of the grid beyond the outline [mm]: it must hold the blank border.
+_MARGIN_MM = 10.0
+
+#: Film this close to a cut edge shows the dark rim of cutting [mm]; common practice: 0.2 to 0.5 mm.
+_RIM_MM = 0.6
+
+#: Contact is taken to end this far beyond the outline [mm]: drawing and registration tolerance.
+_OUTLINE_CLEARANCE_MM = 1.0
+
+_LEAST_COVER = 0.5
+_TABLE_SIZE = 8192
+
+
+@dataclass(frozen=True)
+class PlanZones:
+    """Where on the grid film is certainly blank, and where it may be tinted.
+
+    Attributes
+    ----------
+    beyond : ndarray of bool
+        Cells beyond the outline by more than the clearance.
+    land : ndarray of bool
+        Cells inside the outline and clear of every seal's band.
+    """
+
+    beyond: BoolArray
+    land: BoolArray
+
+
+@dataclass(frozen=True)
+class SheetSignal:
+    """One sheet on the deck grid.
+
+    Attributes
+    ----------
+    signal : ndarray of float32, shape (rows, cols)
+        1 - I / I_blank; NaN where there is no film.
+    rim : ndarray of bool, shape (rows, cols)
+        Film so close to a cut edge that the cut's rim may show.
+    blank : BlankSurface
+        The sheet's blank surface.
+    """
+
+    signal: MapArray
+    rim: BoolArray
+    blank: BlankSurface
+
+
+def deck_grid(plan: DeckPlan, pitch: float) -> Grid:
+    """Return the grid that covers the plan's outline with room for the blank border."""
+    x_low, y_low, x_high, y_high = outline_polygon(plan).bounds
+    return Grid.covering((x_low, y_low), (x_high, y_high), pitch, _MARGIN_MM)
+
+
+def plan_zones(plan: DeckPlan, grid: Grid) -> PlanZones:
+    """Rasterise the zones of a plan that the blank surface rests on."""
+    inside = outline_zone(plan, grid.x, grid.y)
+    beyond = ~outline_zone(plan, grid.x, grid.y, grow=_OUTLINE_CLEARANCE_MM)
+    return PlanZones(beyond, inside & ~band_zone(plan, grid.x, grid.y, grow=0.3))
+
+
+def read_sheet(
+    picture: ScanPicture, film: BoolArray, to_deck: FloatArray, grid: Grid, zones: PlanZones
+) -> SheetSignal:
+    """Hand one sheet's light to the deck grid and refer it to the unexposed film.
+
+    Parameters
+    ----------
+    picture : ScanPicture
+        The scan.
+    film : ndarray of bool, shape of the coarse picture
+        Where there is film, and not backing.
+    to_deck : ndarray, shape (2, 3)
+        From picture x, y (from the upper left corner, y down) to deck x, y [mm].
+    grid : Grid
+        Deck grid.
+    zones : PlanZones
+        Zones of the plan on that grid.
+
+    Returns
+    -------
+    SheetSignal
+        Signal, rims and blank surface.
+
+    Raises
+    ------
+    PrintError
+        If there is no film off the seals to take the blank level from.
+    """
+    pixel_to_cell, footprint = _pixel_to_cell(picture, to_deck, grid)
+    weight = _fine_mask(film, picture)
+    total, cover = resample_conserving(picture.fine, weight, pixel_to_cell, footprint, grid.shape)
+    present = cover >= _LEAST_COVER
+    rim = dilate(~present, max(1, round(_RIM_MM / grid.pitch))) & present
+    clear = present & ~rim
+    if not np.any(clear & (zones.beyond | zones.land)):
+        raise PrintError(
+            "no unexposed film was found on the sheet to compare the print with",
+            where=picture.name,
+            remedy="leave a border of at least 5 mm of film beyond the deck's outline",
+        )
+    light = np.divide(total, cover, out=np.zeros_like(total), where=present)
+    blank = fit_blank(light, grid, clear & zones.beyond, clear & zones.land)
+    del light
+    return SheetSignal(signal_from_light(total, cover, blank, _LEAST_COVER), rim, blank)
+
+
+def _pixel_to_cell(picture: ScanPicture, to_deck: FloatArray, grid: Grid) -> tuple[FloatArray, float]:
+    width, height = picture.fine_mm
+    linear = to_deck[:, :2] * np.array([width, height]) / grid.pitch
+    corner = to_deck @ np.array([width / 2, height / 2, 1.0])
+    offset = (corner - np.array([grid.x0, grid.y0])) / grid.pitch - 0.5
+    return np.column_stack([linear, offset]), float(np.sqrt(abs(np.linalg.det(linear))))
+
+
+def _fine_mask(film: BoolArray, picture: ScanPicture) -> MapArray:
+    """Spread the coarse film mask over the fine pixels; a remainder at the edge is not film."""
+    mask = np.zeros(picture.fine.shape, np.float32)
+    rows, cols = (n * picture.factor for n in film.shape)
+    view = mask[:rows, :cols].reshape(film.shape[0], picture.factor, film.shape[1], picture.factor)
+    view[...] = film[:, None, :, None]
+    return mask
+
+
+def _merge(sheets: list[SheetSignal]) -> tuple[MapArray, BoolArray]:
+    """Join sheets: away from cut rims where one has it, averaged where several do."""
+    if len(sheets) == 1:
+        return sheets[0].signal, sheets[0].rim
+    total = np.zeros(sheets[0].signal.shape, np.float32)
+    weight = np.zeros_like(total)
+    clear_any = np.zeros(total.shape, bool)
+    for sheet in sheets:
+        trust = np.where(sheet.rim, np.float32(1e-3), np.float32(1.0))
+        trust[np.isnan(sheet.signal)] = 0
+        total += trust * np.nan_to_num(sheet.signal)
+        weight += trust
+        clear_any |= trust == 1.0
+    signal = np.divide(total, weight, out=np.full_like(total, np.nan), where=weight > 0)
+    return signal, (weight > 0) & ~clear_any
+
+
+def _tables(response: Response, conversion: Conversion, pitch: float) -> tuple[MapArray, MapArray]:
+    """Return pressure, mean-preserving under grain, and noise [MPa] over signal 0 to 1."""
+    signal = np.linspace(0.0, 1.0, _TABLE_SIZE)
+    pressure = conversion.to_pressure(signal)
+    grain = grain_of_signal(response, signal) / pitch
+    # A step of at least the grain gives the slope and bend that a noisy cell actually meets.
+    step = np.maximum(grain, 2.0 / _TABLE_SIZE)
+    above = conversion.to_pressure(np.minimum(signal + step, conversion.signal[-1]))
+    below = conversion.to_pressure(np.maximum(signal - step, 0.0))
+    slope = (above - below) / (2 * step)
+    bend = (above - 2 * pressure + below) / step**2
+    inside = (signal > conversion.signal[40] + step) & (signal < conversion.signal[-1] - step)
+    corrected = np.where(inside, pressure - 0.5 * bend * grain**2, pressure)
+    return corrected.astype(np.float32), (slope * grain).astype(np.float32)
+
+
+def assemble_map(
+    sheets: list[SheetSignal],
+    grid: Grid,
+    batch: FilmBatch,
+    *,
+    notes: tuple[str, ...] = (),
+    provenance: dict[str, str] | None = None,
+) -> PressureMap:
+    """Join the sheets of a print and turn their signal into pressure.
+
+    Parameters
+    ----------
+    sheets : list of SheetSignal
+        Sheets of one print, on the same grid.
+    grid : Grid
+        The grid.
+    batch : FilmBatch
+        The film with its response curve.
+    notes : tuple of str
+        Assumptions to carry with the map.
+    provenance : dict of str
+        Inputs and settings to carry with the map.
+
+    Returns
+    -------
+    PressureMap
+        The measured map.
+
+    Raises
+    ------
+    PrintError
+        If the batch has no response curve.
+    """
+    if batch.response is None:
+        raise PrintError(
+            f"film batch {batch.name!r} has no response curve",
+            remedy="calibrate it first: firedeck film calibrate",
+        )
+    response, conversion = batch.response, build_conversion(batch.response)
+    signal, rim = _merge(sheets)
+    flags = np.where(rim, FLAG_DTYPE(flag_bit("cut-rim")), FLAG_DTYPE(0))
+    lowest = float(response.pressure[0])
+    top = min(batch.range_high, float(response.pressure[-1]))
+    value, noise = convert_cells(
+        signal,
+        *_tables(response, conversion, grid.pitch),
+        float(signal_of(response.net_density[0])),
+        float(conversion.to_signal(max(batch.range_low, lowest))),
+        float(conversion.to_signal(top)),
+        (
+            flag_bit("below-range"),
+            flag_bit("under-stated-range"),
+            flag_bit("saturated"),
+            flag_bit("outside-sheet"),
+        ),
+        flags,
+    )
+    background = float(max(sheet.blank.sd for sheet in sheets))
+    return PressureMap(
+        kind="measured",
+        grid=grid,
+        value=value,
+        noise=noise,
+        flags=flags,
+        signal=signal,
+        conversion=conversion,
+        background=background,
+        lowest=lowest,
+        stated_range=(batch.range_low, top),
+        spread=batch.thickness,
+        notes=notes,
+        provenance=provenance or {},
+    )
