@@ -1,0 +1,64 @@
+# Every target first makes the virtual environment .venv and installs firedeck into it, once;
+# a changed pyproject.toml installs again.
+
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.installed
+# Both processors of a small machine, no more than eight of a large one; a file's tests stay together
+# so that what they share is made once.
+# Compiled kernels are kept under the hash of their sources: numba's own cache would not notice that
+# a kernel called from another file has changed.
+KERNELS := $(shell cat $$(find src/firedeck -name '*.py' | sort) | cksum | tr -d ' ')
+PYTEST := NUMBA_CACHE_DIR='$(CURDIR)/build/numba/$(KERNELS)' \
+	$(BIN)/python -m pytest -n logical --maxprocesses 8 --dist loadfile
+
+.DEFAULT_GOAL := help
+.PHONY: help demo test check docs pages bench truth hooks clean
+
+help:  ## List the targets
+	@sed -n 's/^\([a-z]*\):.*## \(.*\)/  make \1\t\2/p' Makefile | expand -t 16
+
+$(STAMP): pyproject.toml tools/make_venv.sh
+	@tools/make_venv.sh $(VENV)
+	@touch $@
+
+demo: $(STAMP)  ## Read the prints of the invented engine and write their report to build/demo
+	$(BIN)/firedeck demo build/demo
+
+test: $(STAMP)  ## Everything: format, lint, types, import contracts, docs, then the whole test suite
+	@static=0; $(MAKE) --no-print-directory --keep-going check docs || static=$$?; \
+	if [ $$static -ne 0 ]; then echo "make check or make docs failed, see above; the tests still run"; fi; \
+	suite=0; $(PYTEST) || suite=$$?; \
+	if [ $$suite -ne 0 ]; then exit $$suite; fi; exit $$static
+
+check: check-format check-lint check-types check-imports  ## The fast static part of make test
+
+.PHONY: check-format check-lint check-types check-imports
+check-format: $(STAMP)
+	$(BIN)/ruff format --check
+check-lint: $(STAMP)
+	$(BIN)/ruff check
+check-types: $(STAMP)
+	$(BIN)/mypy
+check-imports: $(STAMP)
+	$(BIN)/lint-imports
+
+docs: $(STAMP)  ## Build the documentation into build/docs, warnings are errors
+	$(BIN)/python -m sphinx -W --keep-going -q -b html -d build/doctrees docs build/docs
+
+pages: $(STAMP)  ## Write the generated pages again: nomenclature, commands, schemas
+	$(BIN)/python -m docs.make_pages
+
+bench: $(STAMP)  ## Time the work against its goals and the alternatives; writes build/bench.json
+	$(BIN)/python -m benchmarks
+
+truth: $(STAMP)  ## Read prints whose truth is known and show the errors; writes build/truth.json
+	$(BIN)/python -m tests.truth
+
+hooks: $(STAMP)  ## Run make check's tools before every commit
+	$(BIN)/pre-commit install
+
+clean:  ## Remove everything that was made, the virtual environment included
+	rm -rf $(VENV) build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
+	find src tests docs benchmarks -name __pycache__ -type d -exec rm -rf {} +
+	rm -rf src/*.egg-info

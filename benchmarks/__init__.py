@@ -1,0 +1,1 @@
+"""Speed and memory against goals, each beside an alternative that does the same work."""

@@ -1,0 +1,1 @@
+"""Tests through the public interface; see CONTRIBUTING.md for how they are laid out."""
