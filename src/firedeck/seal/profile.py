@@ -1,0 +1,369 @@
+"""What a seal carries along its length: line load, peak, width, each with its doubt.
+
+The signal is averaged along the seal first, at every distance across it, and only then turned into
+pressure: averages of the signal are exact and the grain of the film is gone before the curve's
+bend can turn it into a bias. The *line load* is the integral across the band of the pressure above
+the land beside the seal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from firedeck.definition.deck import DeckPlan, SealKind
+from firedeck.evidence import FLAG_DTYPE, flag_bit
+from firedeck.pressure_map import FloatArray, PressureMap
+from firedeck.seal.strip import Strip, unroll_seals, window_means
+
+__all__ = ["LoadTable", "SealProfile", "load_table", "profile_seals", "sector_length"]
+
+BoolArray = npt.NDArray[np.bool_]
+
+_SECTOR_DEGREES = 5.0
+_SECTOR_MM = 5.0
+_SLIDING_STEP_MM = 1.0
+_FINE_WINDOW_MM = 2.0
+
+#: Outer part of the band on each side that shows the land [mm], and as a share of the band at most.
+_LAND_MM = 0.5
+_LAND_SHARE = 0.15
+
+#: Relative uncertainty of a line load from sampling, registration and the band's limits
+#: (estimated from generated prints without noise; see the truth tables).
+_GEOMETRY_ERROR = 0.006
+
+#: A window with a smaller usable share of its seal's footprint has no line load.
+_LEAST_USABLE = 0.5
+
+
+@dataclass(frozen=True)
+class LoadTable:
+    """Line load in windows along one seal.
+
+    Attributes
+    ----------
+    window : float
+        Length of every window along the seal [mm].
+    at : ndarray, shape (k,)
+        Arc length of the windows' middles [mm].
+    angle : ndarray, shape (k,)
+        Angle of the middles about what the seal encloses [degree].
+    line_load : ndarray, shape (k,)
+        Line load [N/mm]; NaN where the print does not show it.
+    noise : ndarray, shape (k,)
+        Its standard uncertainty that is independent from window to window [N/mm].
+    common : ndarray, shape (k,)
+        Its standard uncertainty common to the whole print: calibration and blank level [N/mm].
+    low, high : ndarray, shape (k,)
+        Ends of the 95 % interval [N/mm]; `high` is infinite where the crown is saturated.
+    peak : ndarray, shape (k,)
+        Highest pressure across the seal [MPa].
+    peak_sd : ndarray, shape (k,)
+        Standard uncertainty of the peak [MPa].
+    width : ndarray, shape (k,)
+        Width of the pressed line [mm].
+    inferred : ndarray, shape (k,)
+        Share of the line load that is inferred and not read [1].
+    flags : ndarray of uint16, shape (k,)
+        Bits of `firedeck.evidence.FLAGS`.
+    """
+
+    window: float
+    at: FloatArray
+    angle: FloatArray
+    line_load: FloatArray
+    noise: FloatArray
+    common: FloatArray
+    low: FloatArray
+    high: FloatArray
+    peak: FloatArray
+    peak_sd: FloatArray
+    width: FloatArray
+    inferred: FloatArray
+    flags: npt.NDArray[np.uint16]
+
+    def has(self, flag: str) -> BoolArray:
+        """Return which windows carry a flag."""
+        return (self.flags & np.uint16(flag_bit(flag))) != 0
+
+
+@dataclass(frozen=True)
+class SealProfile:
+    """A seal's line load in three tables, and the strip they were read from.
+
+    Attributes
+    ----------
+    name : str
+        Name of the seal.
+    kind : SealKind
+        Its kind.
+    length : float
+        Length of its line [mm].
+    strip : Strip
+        The unrolled band.
+    sectors : LoadTable
+        Sectors side by side: about 5 degrees on a round bore seal, 5 mm elsewhere.
+    sliding : LoadTable
+        Windows of a sector's length, 1 mm apart.
+    fine : LoadTable
+        Windows of 2 mm, 1 mm apart, for gaps.
+    """
+
+    name: str
+    kind: SealKind
+    length: float
+    strip: Strip
+    sectors: LoadTable
+    sliding: LoadTable
+    fine: LoadTable
+
+
+def sector_length(strip: Strip) -> float:
+    """Return the length of one sector [mm]: whole sectors close the line."""
+    wanted = strip.line.length * _SECTOR_DEGREES / 360 if strip.line.is_round else _SECTOR_MM
+    if strip.line.is_round and wanted < 1.0:
+        wanted = min(_SECTOR_MM, strip.line.length / 12)
+    return strip.line.length / max(1, round(strip.line.length / wanted))
+
+
+def profile_seals(plan: DeckPlan, pressure_map: PressureMap) -> list[SealProfile]:
+    """Profile every seal of a plan.
+
+    Parameters
+    ----------
+    plan : DeckPlan
+        Plan with its seals.
+    pressure_map : PressureMap
+        Measured or predicted map.
+
+    Returns
+    -------
+    list of SealProfile
+        In the plan's order.
+    """
+    return [_profile(strip, pressure_map) for strip in unroll_seals(plan, pressure_map)]
+
+
+def _profile(strip: Strip, pressure_map: PressureMap) -> SealProfile:
+    sector = sector_length(strip)
+    length, step = strip.line.length, strip.line.step
+    count = round(length / sector)
+    middles = ((np.arange(count) + 0.5) * sector / step - 0.5).round().astype(np.int64) % len(strip.signal)
+    sliding = np.arange(0, len(strip.signal), max(1, round(_SLIDING_STEP_MM / step)), dtype=np.int64)
+    fine = min(_FINE_WINDOW_MM, sector)
+    return SealProfile(
+        name=strip.seal.name,
+        kind=strip.seal.kind,
+        length=length,
+        strip=strip,
+        sectors=load_table(strip, pressure_map, middles, sector),
+        sliding=load_table(strip, pressure_map, sliding, sector),
+        fine=load_table(strip, pressure_map, sliding, fine),
+    )
+
+
+@dataclass(frozen=True)
+class _Windows:
+    """Averages across the seal in every window, and the part of them that is the seal's own line."""
+
+    signal: FloatArray
+    pressure: FloatArray
+    land: FloatArray
+    noise: FloatArray
+    footprint: BoolArray
+    usable: FloatArray
+
+
+def _windows(strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.int64], half: int) -> _Windows:
+    signal, count = window_means(strip.signal, strip.usable, centres, half)
+    noise, _ = window_means(strip.noise, strip.usable, centres, half)
+    share = count / (2 * half + 1)
+    signal[share < 0.2] = np.nan
+    filled = _filled_across(signal, strip.across)
+    conversion = pressure_map.conversion
+    land_signal = _land_signal(filled, np.isfinite(signal), strip)
+    pressure = conversion.to_pressure(filled)
+    land = conversion.to_pressure(land_signal)
+    cell_noise = np.nan_to_num(noise) / np.maximum(conversion.slope(filled), 1e-9)
+    spread = (
+        cell_noise * pressure_map.grid.pitch / np.sqrt((2 * half + 1) * strip.line.step * strip.step_across)
+    )
+    threshold = np.maximum(conversion.to_signal(pressure_map.lowest), land_signal + 3.0 * spread)
+    return _Windows(filled, pressure, land, np.nan_to_num(noise), _footprint(filled > threshold), share)
+
+
+def _filled_across(signal: FloatArray, across: FloatArray) -> FloatArray:
+    """Fill missing places across the seal from their neighbours across."""
+    filled = signal.copy()
+    for row in filled[~np.all(np.isfinite(signal), axis=1)]:
+        known = np.isfinite(row)
+        row[~known] = np.interp(across[~known], across[known], row[known]) if known.any() else 0.0
+    return filled
+
+
+def _land_signal(signal: FloatArray, known: BoolArray, strip: Strip) -> FloatArray:
+    """Return the land's signal under the seal, drawn from the outer parts of the band."""
+    half = strip.seal.band / 2
+    width = min(_LAND_MM, _LAND_SHARE * strip.seal.band)
+    sides = []
+    for sign in (-1.0, 1.0):
+        outer = (sign * strip.across > half - width)[None, :] & known
+        total = np.sum(np.where(outer, signal, 0.0), axis=1)
+        count = outer.sum(axis=1)
+        sides.append(np.where(count > 0, total / np.maximum(count, 1), np.nan))
+    left, right = sides
+    lowest = np.min(np.where(known, signal, np.inf), axis=1)
+    lowest = np.where(np.isfinite(lowest), lowest, 0.0)
+    left, right = np.where(np.isnan(left), right, left), np.where(np.isnan(right), left, right)
+    left, right = (np.where(np.isnan(side), lowest, side) for side in (left, right))
+    place = (strip.across / half + 1) / 2
+    return np.asarray(left[:, None] * (1 - place) + right[:, None] * place)
+
+
+def _footprint(above: BoolArray) -> BoolArray:
+    """Return everything from the first to the last place, two in a row, above the threshold."""
+    firm = above.copy()
+    firm[:, 1:-1] &= above[:, :-2] | above[:, 2:]
+    begun = np.maximum.accumulate(firm, axis=1)
+    not_ended = np.maximum.accumulate(firm[:, ::-1], axis=1)[:, ::-1]
+    return np.asarray(begun & not_ended)
+
+
+def load_table(
+    strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.int64], window: float
+) -> LoadTable:
+    """Read line load in windows along a strip.
+
+    Parameters
+    ----------
+    strip : Strip
+        Unrolled seal.
+    pressure_map : PressureMap
+        Map it was unrolled from.
+    centres : ndarray of int, shape (k,)
+        Middle row of every window.
+    window : float
+        Length of the windows [mm].
+
+    Returns
+    -------
+    LoadTable
+        One row a window.
+    """
+    half = max(1, round((window / strip.line.step - 1) / 2))
+    parts = _windows(strip, pressure_map, centres, half)
+    step = strip.step_across
+    excess = np.where(parts.footprint, parts.pressure - parts.land, 0.0)
+    tails = _tails(parts, excess, step)
+    load = excess.sum(axis=1) * step + tails
+    length = (2 * half + 1) * strip.line.step
+    noise = np.sqrt(
+        np.sum(np.where(parts.footprint, parts.noise, 0.0) ** 2, axis=1)
+        * pressure_map.grid.pitch**2
+        * step
+        / length
+    )
+    common = _common(parts, pressure_map, step)
+    independent = np.hypot(noise, 0.5 * tails)
+    hidden = _hidden(parts)
+    load = np.where(hidden, np.nan, load)
+    flags = _flags(parts, strip, pressure_map, centres, half)
+    saturated = (flags & np.uint16(flag_bit("saturated"))) != 0
+    sd = np.sqrt(independent**2 + common**2 + (_GEOMETRY_ERROR * np.nan_to_num(load)) ** 2)
+    peak = np.where(parts.footprint, parts.pressure, 0.0).max(axis=1)
+    crown = np.argmax(np.where(parts.footprint, parts.pressure, -1.0), axis=1)
+    return LoadTable(
+        window=length,
+        at=centres * strip.line.step,
+        angle=strip.line.angles[centres],
+        line_load=load,
+        noise=independent,
+        common=common,
+        low=load - 1.96 * sd,
+        high=np.where(saturated, np.inf, load + 1.96 * sd),
+        peak=np.where(hidden, np.nan, peak),
+        peak_sd=_peak_sd(parts, pressure_map, crown, length),
+        width=parts.footprint.sum(axis=1) * step,
+        inferred=np.where(load > 0, tails / np.maximum(load, 1e-9), 0.0),
+        flags=flags,
+    )
+
+
+def _tails(parts: _Windows, excess: FloatArray, step: float) -> FloatArray:
+    """Return the load under the flanks' feet below the threshold, drawn straight on from the edges."""
+    count = excess.shape[1]
+    rows = np.arange(len(excess))
+    any_line = parts.footprint.any(axis=1)
+    total = np.zeros(len(excess))
+    reach = max(2, round(0.15 / step))
+    first = np.argmax(parts.footprint, axis=1)
+    last = count - 1 - np.argmax(parts.footprint[:, ::-1], axis=1)
+    for edge, inward in ((first, 1), (last, -1)):
+        at_edge = excess[rows, edge]
+        inner = excess[rows, np.clip(edge + inward * reach, 0, count - 1)]
+        slope = np.maximum((inner - at_edge) / (reach * step), 1.0)
+        room = np.where(inward > 0, edge, count - 1 - edge) * step
+        run = np.minimum(at_edge / slope, room)
+        total += np.where(any_line & (at_edge > 0), 0.5 * at_edge * run, 0.0)
+    return total
+
+
+def _common(parts: _Windows, pressure_map: PressureMap, step: float) -> FloatArray:
+    conversion = pressure_map.conversion
+    inside = parts.footprint
+    shifts = conversion.mode_shifts(np.where(inside, parts.signal, 0.0))
+    by_mode = np.sum(np.where(inside, shifts, 0.0), axis=-1) * step
+    zero = conversion.slope(parts.signal) * (1.0 - np.clip(parts.signal, 0.0, 1.0)) * pressure_map.background
+    by_zero = np.sum(np.where(inside, zero, 0.0), axis=1) * step
+    return np.asarray(np.sqrt(np.sum(by_mode**2, axis=0) + by_zero**2))
+
+
+def _peak_sd(
+    parts: _Windows, pressure_map: PressureMap, crown: npt.NDArray[np.int64], length: float
+) -> FloatArray:
+    rows = np.arange(len(crown))
+    signal = parts.signal[rows, crown]
+    shifts = pressure_map.conversion.mode_shifts(signal)
+    zero = pressure_map.conversion.slope(signal) * (1 - np.clip(signal, 0, 1)) * pressure_map.background
+    grain = parts.noise[rows, crown] * np.sqrt(pressure_map.grid.pitch / length)
+    return np.asarray(np.sqrt(np.sum(shifts**2, axis=0) + zero**2 + grain**2))
+
+
+def _hidden(parts: _Windows) -> BoolArray:
+    inside = parts.footprint.sum(axis=1)
+    seen = np.sum(np.where(parts.footprint, parts.usable, 0.0), axis=1)
+    return np.where(inside > 0, seen < _LEAST_USABLE * inside, parts.usable.mean(axis=1) < _LEAST_USABLE)
+
+
+def _flags(
+    parts: _Windows, strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.int64], half: int
+) -> npt.NDArray[np.uint16]:
+    flags = np.zeros(len(centres), FLAG_DTYPE)
+    rows = np.arange(len(centres))
+    low, top = pressure_map.stated_range
+    crown = np.argmax(parts.pressure, axis=1)
+    peak = parts.pressure[rows, crown]
+    doubt = 2.0 * _peak_sd(parts, pressure_map, crown, (2 * half + 1) * strip.line.step)
+    flags[_locally_saturated(strip, pressure_map, centres, half) | (peak + doubt >= top)] |= flag_bit(
+        "saturated"
+    )
+    flags[peak < low] |= flag_bit("under-stated-range")
+    flags[~parts.footprint.any(axis=1)] |= flag_bit("below-range")
+    _, foreign = window_means(strip.signal, strip.foreign, centres, half)
+    flags[foreign.sum(axis=1) > 0] |= flag_bit("dust")
+    return flags
+
+
+def _locally_saturated(
+    strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.int64], half: int
+) -> BoolArray:
+    """Return which windows hold a stretch of 1 mm whose crown reaches the top of the range."""
+    top = float(pressure_map.conversion.to_signal(pressure_map.stated_range[1]))
+    everywhere = np.arange(len(strip.signal))
+    short, _ = window_means(strip.signal, strip.usable, everywhere, max(1, round(0.5 / strip.line.step)))
+    crowns = np.nan_to_num(short).max(axis=1, keepdims=True)
+    _, count = window_means(crowns, crowns >= top, centres, half)
+    return np.asarray(count[:, 0] > 0)

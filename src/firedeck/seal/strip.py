@@ -1,0 +1,195 @@
+"""A seal's band unrolled: arc length along it, distance across it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+from scipy.spatial import cKDTree
+
+from firedeck.definition.deck import DeckPlan, Seal
+from firedeck.definition.shape import SealLine, seal_line
+from firedeck.evidence import flag_bit
+from firedeck.kernel.raster import sample_bilinear
+from firedeck.pressure_map import FloatArray, MapArray, PressureMap
+
+__all__ = ["Strip", "unroll_seals", "window_means"]
+
+BoolArray = npt.NDArray[np.bool_]
+
+#: A sample this many deviations from its neighbours along the seal is a foreign body, not the seal.
+_OUTLIER_SIGMAS = 5.0
+
+#: ... and at least this far, in the signal.
+_OUTLIER_FLOOR = 0.06
+
+#: Neighbourhood along the seal that a sample is compared with, half length [mm].
+_NEIGHBOURHOOD_MM = 2.5
+
+_MASKED = ("crease", "dust", "pen", "rub", "masked")
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A seal's band sampled along and across.
+
+    Attributes
+    ----------
+    seal : Seal
+        The seal.
+    line : SealLine
+        Its line, one point a row of the strip.
+    across : ndarray, shape (m,)
+        Distance from the line, positive away from what it encloses [mm].
+    signal : ndarray of float32, shape (n, m)
+        Signal; NaN where there is no film or the place belongs to another seal.
+    noise : ndarray of float32, shape (n, m)
+        Independent noise of a map cell there [MPa].
+    usable : ndarray of bool, shape (n, m)
+        Samples that count: film, this seal's own, no foreign body.
+    foreign : ndarray of bool, shape (n, m)
+        Samples left out as dust, crease or mark.
+    """
+
+    seal: Seal
+    line: SealLine
+    across: FloatArray
+    signal: MapArray
+    noise: MapArray
+    usable: BoolArray
+    foreign: BoolArray
+
+    @property
+    def step_across(self) -> float:
+        """Distance between samples across [mm]."""
+        return float(self.across[1] - self.across[0])
+
+    def places(self) -> FloatArray:
+        """Return the deck position of every sample [mm], shape (n, m, 2)."""
+        return _places(self.line, self.across)
+
+
+def _places(line: SealLine, across: FloatArray) -> FloatArray:
+    return np.asarray(line.points[:, None, :] + across[None, :, None] * line.normals[:, None, :])
+
+
+def unroll_seals(plan: DeckPlan, pressure_map: PressureMap) -> list[Strip]:
+    """Unroll every seal of a plan from a map.
+
+    Parameters
+    ----------
+    plan : DeckPlan
+        Plan with its seals.
+    pressure_map : PressureMap
+        Measured or predicted map.
+
+    Returns
+    -------
+    list of Strip
+        One strip a seal, in the plan's order.
+    """
+    pitch = pressure_map.grid.pitch
+    lines = [seal_line(plan, seal, step=pitch) for seal in plan.seals]
+    masked = sum(flag_bit(name) for name in _MASKED)
+    barred = (pressure_map.flags & np.uint16(masked)) != 0
+    return [
+        _unroll(seal, line, pressure_map, barred, [other for other in lines if other is not line])
+        for seal, line in zip(plan.seals, lines, strict=True)
+    ]
+
+
+def _unroll(
+    seal: Seal, line: SealLine, pressure_map: PressureMap, barred: BoolArray, others: list[SealLine]
+) -> Strip:
+    pitch = pressure_map.grid.pitch
+    half = max(2, round(seal.band / pitch))
+    across = np.linspace(-seal.band / 2, seal.band / 2, 2 * half + 1)
+    places = _places(line, across)
+    index = pressure_map.grid.index_of(places)
+    rows, cols = index[..., 0].ravel(), index[..., 1].ravel()
+    shape = index.shape[:2]
+    signal = sample_bilinear(pressure_map.signal, rows, cols).reshape(shape)
+    noise = sample_bilinear(pressure_map.noise, rows, cols).reshape(shape)
+    near_row = np.clip(np.rint(rows).astype(int), 0, pressure_map.grid.rows - 1)
+    near_col = np.clip(np.rint(cols).astype(int), 0, pressure_map.grid.cols - 1)
+    marked = barred[near_row, near_col].reshape(shape)
+    own = _owned(line, across, places, others, seal.band)
+    signal[~own] = np.nan
+    usable = np.isfinite(signal) & ~marked
+    foreign = _foreign(signal, noise, usable, pressure_map, line.step) | (marked & own)
+    return Strip(seal, line, across, signal, noise, usable & ~foreign, foreign)
+
+
+def _owned(
+    line: SealLine, across: FloatArray, places: FloatArray, others: list[SealLine], band: float
+) -> BoolArray:
+    """Return which samples lie nearer to this line than to any other seal's."""
+    own = np.ones(places.shape[:2], bool)
+    if not others:
+        return own
+    points = np.vstack([other.points for other in others])
+    low, high = line.points.min(axis=0) - band, line.points.max(axis=0) + band
+    close = points[np.all((points >= low) & (points <= high), axis=1)]
+    if not len(close):
+        return own
+    tree = cKDTree(close)
+    crowded = np.flatnonzero(tree.query(line.points, distance_upper_bound=band)[0] < band)
+    distance = tree.query(places[crowded].reshape(-1, 2), distance_upper_bound=band)[0]
+    own[crowded] = distance.reshape(len(crowded), -1) > np.abs(across)[None, :]
+    return own
+
+
+def _foreign(
+    signal: MapArray, noise: MapArray, usable: BoolArray, pressure_map: PressureMap, step: float
+) -> BoolArray:
+    """Find samples that stand out from their neighbours along the seal by more than grain can."""
+    slope = np.maximum(pressure_map.conversion.slope(np.nan_to_num(signal)), 1e-6)
+    deviation = np.maximum(_OUTLIER_SIGMAS * np.nan_to_num(noise) / slope, _OUTLIER_FLOOR)
+    half = max(2, round(_NEIGHBOURHOOD_MM / step))
+    foreign = np.zeros(signal.shape, bool)
+    for _ in range(2):
+        mean, count = window_means(signal, usable & ~foreign, np.arange(len(signal)), half)
+        with np.errstate(invalid="ignore"):
+            foreign = usable & (count > half / 2) & (np.abs(signal - mean) > deviation)
+        foreign = ndimage.binary_opening(foreign, np.ones((2, 2), bool))
+    grown: BoolArray = ndimage.binary_dilation(foreign, np.ones((3, 5), bool))
+    return grown
+
+
+def window_means(
+    values: MapArray, usable: BoolArray, centres: npt.NDArray[np.int64], half: int
+) -> tuple[FloatArray, npt.NDArray[np.int64]]:
+    """Average the usable rows of a closed strip over windows along it.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, m)
+        Strip.
+    usable : ndarray of bool, shape (n, m)
+        Samples that count.
+    centres : ndarray of int, shape (k,)
+        Middle row of every window.
+    half : int
+        Rows to either side of the middle; windows run on over the seam.
+
+    Returns
+    -------
+    mean : ndarray, shape (k, m)
+        Averages; NaN where nothing is usable.
+    count : ndarray of int, shape (k, m)
+        Usable rows.
+    """
+    length = len(values)
+    half = min(half, (length - 1) // 2)
+    padded_rows = np.arange(-half, length + half) % length
+    weight = usable[padded_rows]
+    data = np.where(weight, values[padded_rows], 0.0)
+    sums = np.vstack([np.zeros((1, values.shape[1])), np.cumsum(data, axis=0, dtype=np.float64)])
+    counts = np.vstack([np.zeros((1, values.shape[1]), np.int64), np.cumsum(weight, axis=0)])
+    first, last = centres, centres + 2 * half + 1
+    count = counts[last] - counts[first]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = np.where(count > 0, (sums[last] - sums[first]) / count, np.nan)
+    return mean, count
