@@ -55,8 +55,10 @@ class LoadTable:
         Line load [N/mm]; NaN where the print does not show it.
     noise : ndarray, shape (k,)
         Its standard uncertainty that is independent from window to window [N/mm].
-    common : ndarray, shape (k,)
-        Its standard uncertainty common to the whole print: calibration and blank level [N/mm].
+    by_mode : ndarray, shape (j, k)
+        Its shift for one standard deviation of every calibration mode [N/mm], signed.
+    by_zero : ndarray, shape (k,)
+        Its shift for one standard deviation of the blank level [N/mm].
     low, high : ndarray, shape (k,)
         Ends of the 95 % interval [N/mm]; `high` is infinite where the crown is saturated.
     peak : ndarray, shape (k,)
@@ -76,7 +78,8 @@ class LoadTable:
     angle: FloatArray
     line_load: FloatArray
     noise: FloatArray
-    common: FloatArray
+    by_mode: FloatArray
+    by_zero: FloatArray
     low: FloatArray
     high: FloatArray
     peak: FloatArray
@@ -85,9 +88,14 @@ class LoadTable:
     inferred: FloatArray
     flags: npt.NDArray[np.uint16]
 
+    @property
+    def common(self) -> FloatArray:
+        """Standard uncertainty common to the whole print: calibration and blank level [N/mm]."""
+        return np.asarray(np.sqrt(np.sum(self.by_mode**2, axis=0) + self.by_zero**2))
+
     def has(self, flag: str) -> BoolArray:
         """Return which windows carry a flag."""
-        return (self.flags & np.uint16(flag_bit(flag))) != 0
+        return np.asarray((self.flags & np.uint16(flag_bit(flag))) != 0)
 
 
 @dataclass(frozen=True)
@@ -266,7 +274,8 @@ def load_table(
         * step
         / length
     )
-    common = _common(parts, pressure_map, step)
+    by_mode, by_zero = _common(parts, pressure_map, step)
+    common = np.sqrt(np.sum(by_mode**2, axis=0) + by_zero**2)
     independent = np.hypot(noise, 0.5 * tails)
     hidden = _hidden(parts)
     load = np.where(hidden, np.nan, load)
@@ -277,11 +286,12 @@ def load_table(
     crown = np.argmax(np.where(parts.footprint, parts.pressure, -1.0), axis=1)
     return LoadTable(
         window=length,
-        at=centres * strip.line.step,
+        at=np.asarray(centres * strip.line.step, dtype=np.float64),
         angle=strip.line.angles[centres],
         line_load=load,
         noise=independent,
-        common=common,
+        by_mode=by_mode,
+        by_zero=by_zero,
         low=load - 1.96 * sd,
         high=np.where(saturated, np.inf, load + 1.96 * sd),
         peak=np.where(hidden, np.nan, peak),
@@ -311,14 +321,14 @@ def _tails(parts: _Windows, excess: FloatArray, step: float) -> FloatArray:
     return total
 
 
-def _common(parts: _Windows, pressure_map: PressureMap, step: float) -> FloatArray:
+def _common(parts: _Windows, pressure_map: PressureMap, step: float) -> tuple[FloatArray, FloatArray]:
     conversion = pressure_map.conversion
     inside = parts.footprint
     shifts = conversion.mode_shifts(np.where(inside, parts.signal, 0.0))
     by_mode = np.sum(np.where(inside, shifts, 0.0), axis=-1) * step
     zero = conversion.slope(parts.signal) * (1.0 - np.clip(parts.signal, 0.0, 1.0)) * pressure_map.background
     by_zero = np.sum(np.where(inside, zero, 0.0), axis=1) * step
-    return np.asarray(np.sqrt(np.sum(by_mode**2, axis=0) + by_zero**2))
+    return np.asarray(by_mode), np.asarray(by_zero)
 
 
 def _peak_sd(
@@ -335,7 +345,8 @@ def _peak_sd(
 def _hidden(parts: _Windows) -> BoolArray:
     inside = parts.footprint.sum(axis=1)
     seen = np.sum(np.where(parts.footprint, parts.usable, 0.0), axis=1)
-    return np.where(inside > 0, seen < _LEAST_USABLE * inside, parts.usable.mean(axis=1) < _LEAST_USABLE)
+    bare = parts.usable.mean(axis=1) < _LEAST_USABLE
+    return np.asarray(np.where(inside > 0, seen < _LEAST_USABLE * inside, bare))
 
 
 def _flags(
