@@ -65,6 +65,8 @@ class LoadTable:
         Highest pressure across the seal [MPa].
     peak_sd : ndarray, shape (k,)
         Standard uncertainty of the peak [MPa].
+    peak_grain : ndarray, shape (k,)
+        Part of it that is grain, independent from window to window [MPa].
     width : ndarray, shape (k,)
         Width of the pressed line [mm].
     inferred : ndarray, shape (k,)
@@ -84,6 +86,7 @@ class LoadTable:
     high: FloatArray
     peak: FloatArray
     peak_sd: FloatArray
+    peak_grain: FloatArray
     width: FloatArray
     inferred: FloatArray
     flags: npt.NDArray[np.uint16]
@@ -296,6 +299,7 @@ def load_table(
         high=np.where(saturated, np.inf, load + 1.96 * sd),
         peak=np.where(hidden, np.nan, peak),
         peak_sd=_peak_sd(parts, pressure_map, crown, length),
+        peak_grain=_peak_grain(parts, pressure_map, crown, length),
         width=parts.footprint.sum(axis=1) * step,
         inferred=np.where(load > 0, tails / np.maximum(load, 1e-9), 0.0),
         flags=flags,
@@ -331,14 +335,20 @@ def _common(parts: _Windows, pressure_map: PressureMap, step: float) -> tuple[Fl
     return np.asarray(by_mode), np.asarray(by_zero)
 
 
+def _peak_grain(
+    parts: _Windows, pressure_map: PressureMap, crown: npt.NDArray[np.int64], length: float
+) -> FloatArray:
+    grain = parts.noise[np.arange(len(crown)), crown]
+    return np.asarray(grain * np.sqrt(pressure_map.grid.pitch / length))
+
+
 def _peak_sd(
     parts: _Windows, pressure_map: PressureMap, crown: npt.NDArray[np.int64], length: float
 ) -> FloatArray:
-    rows = np.arange(len(crown))
-    signal = parts.signal[rows, crown]
+    signal = parts.signal[np.arange(len(crown)), crown]
     shifts = pressure_map.conversion.mode_shifts(signal)
     zero = pressure_map.conversion.slope(signal) * (1 - np.clip(signal, 0, 1)) * pressure_map.background
-    grain = parts.noise[rows, crown] * np.sqrt(pressure_map.grid.pitch / length)
+    grain = _peak_grain(parts, pressure_map, crown, length)
     return np.asarray(np.sqrt(np.sum(shifts**2, axis=0) + zero**2 + grain**2))
 
 

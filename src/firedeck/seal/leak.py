@@ -1,0 +1,243 @@
+"""Leak paths: which way a fluid would go, and what contact pressure stands in it.
+
+A path leaks when the fluid pressure exceeds what the highest contact pressure along it can hold;
+the path that leaks first is the one whose highest contact pressure is lowest. The grain of the
+film makes a cell-by-cell search find gaps that are not there, so the map is first averaged *along*
+every seal over a stated length; across the seal, where the crown is narrow, nothing is averaged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from firedeck.definition.deck import DeckPlan
+from firedeck.definition.zones import opening_labels
+from firedeck.evidence import Estimate, flag_bit
+from firedeck.kernel.breach import saddle_matrix, trace_path
+from firedeck.kernel.raster import scatter_mean
+from firedeck.pressure_map import FloatArray, MapArray, PressureMap
+from firedeck.seal.crown import SealPlaces
+from firedeck.seal.profile import SealProfile
+from firedeck.seal.strip import Strip, window_means
+
+__all__ = ["LENGTH_SCALE_MM", "LeakField", "LeakPath", "find_leaks", "leak_field", "trace_leak"]
+
+#: Length along the seal over which the contact pressure is averaged before paths are sought [mm].
+LENGTH_SCALE_MM = 2.0
+
+#: Doubt of the correction for the film's spreading, as a share of it.
+_SPREAD_DOUBT = 0.6
+
+#: Marks on the film that look like pressure and must not be taken for a barrier.
+_MARKS = ("crease", "cut-rim", "dust", "pen", "rub", "masked")
+
+
+@dataclass(frozen=True)
+class LeakField:
+    """Contact pressure prepared for the search of leak paths.
+
+    Attributes
+    ----------
+    pressure : ndarray of float32, shape (rows, cols)
+        Contact pressure [MPa]: averaged along seals, zero where nothing presses or nothing shows.
+    media : ndarray of int32, shape (rows, cols)
+        0, or 1 + the medium's index in the plan.
+    length_scale : float
+        Length of the average along seals [mm].
+    """
+
+    pressure: MapArray
+    media: npt.NDArray[np.int32]
+    length_scale: float
+
+
+@dataclass(frozen=True)
+class LeakPath:
+    """The way by which two media would meet first.
+
+    Attributes
+    ----------
+    a, b : str
+        The two media.
+    felt : Estimate
+        Highest contact pressure that the best path meets [MPa], as the film felt it.
+    joint : Estimate
+        The same in the joint, the film's spreading of narrow crowns corrected [MPa]; its lower end
+        holds also where the correction is in doubt.
+    seal : str
+        Seal that stands in the way at the decisive place; empty where it is land.
+    point : tuple of float
+        The decisive place on the deck, x, y [mm].
+    cell : tuple of int
+        Its row and column in the map.
+    """
+
+    a: str
+    b: str
+    felt: Estimate
+    joint: Estimate
+    seal: str
+    point: tuple[float, float]
+    cell: tuple[int, int]
+
+    def breach(self, contact_factor: float) -> Estimate:
+        """Return the fluid pressure [MPa] at which the path opens: contact pressure over the factor."""
+        joint = self.joint
+        return Estimate(
+            joint.value / contact_factor, joint.low / contact_factor, joint.high / contact_factor, joint.flags
+        )
+
+
+def leak_field(
+    plan: DeckPlan,
+    pressure_map: PressureMap,
+    profiles: Sequence[SealProfile],
+    length_scale: float = LENGTH_SCALE_MM,
+) -> LeakField:
+    """Prepare a map for the search.
+
+    Parameters
+    ----------
+    plan : DeckPlan
+        Plan with media and seals.
+    pressure_map : PressureMap
+        The map.
+    profiles : sequence of SealProfile
+        Its seals, unrolled.
+    length_scale : float
+        Length of the average along seals [mm].
+
+    Returns
+    -------
+    LeakField
+        Field and media.
+    """
+    grid = pressure_map.grid
+    media, holes = opening_labels(plan, grid.x, grid.y)
+    marks = np.uint16(sum(flag_bit(name) for name in (*_MARKS, "below-range")))
+    nothing = (pressure_map.flags & marks) != 0
+    pressure = np.nan_to_num(pressure_map.value)
+    pressure[nothing] = 0.0
+    for profile in profiles:
+        _lay_down(profile.strip, pressure_map, length_scale, pressure)
+    pressure[holes | (media > 0)] = 0.0
+    return LeakField(pressure, media, length_scale)
+
+
+def _lay_down(strip: Strip, pressure_map: PressureMap, length_scale: float, pressure: MapArray) -> None:
+    """Write the strip, averaged along the seal, over the cells of its band."""
+    half = max(1, round((length_scale / strip.line.step - 1) / 2))
+    mean, count = window_means(strip.signal, strip.usable, np.arange(len(strip.signal)), half)
+    value = pressure_map.conversion.to_pressure(np.nan_to_num(mean))
+    value[value < pressure_map.lowest] = 0.0
+    index = pressure_map.grid.index_of(strip.places())
+    own = np.isfinite(strip.signal) | strip.foreign
+    scatter_mean(
+        index[..., 0].ravel(),
+        index[..., 1].ravel(),
+        value.astype(np.float32).ravel(),
+        pressure,
+        (own & (count > half / 2)).ravel(),
+    )
+
+
+def find_leaks(
+    plan: DeckPlan, pressure_map: PressureMap, profiles: Sequence[SealProfile], field: LeakField
+) -> list[LeakPath]:
+    """Find the decisive place between every two media.
+
+    Parameters
+    ----------
+    plan : DeckPlan
+        Plan with media and seals.
+    pressure_map : PressureMap
+        The map.
+    profiles : sequence of SealProfile
+        Its seals.
+    field : LeakField
+        From `leak_field`.
+
+    Returns
+    -------
+    list of LeakPath
+        One for every pair of media, lowest contact pressure first.
+    """
+    saddles = saddle_matrix(field.pressure, field.media)
+    places = SealPlaces.of(profiles, pressure_map, field.length_scale)
+    top = pressure_map.stated_range[1]
+    paths = []
+    for i, a in enumerate(plan.media):
+        for j in range(i + 1, len(plan.media)):
+            cell = (int(saddles.cells[i, j, 0]), int(saddles.cells[i, j, 1]))
+            height = float(saddles.heights[i, j])
+            paths.append(_path(a, plan.media[j], height, cell, pressure_map, places, top))
+    return sorted(paths, key=lambda path: path.felt.value)
+
+
+def _path(
+    a: str,
+    b: str,
+    height: float,
+    cell: tuple[int, int],
+    pressure_map: PressureMap,
+    places: SealPlaces,
+    top: float,
+) -> LeakPath:
+    grid = pressure_map.grid
+    point = (grid.x0 + (cell[1] + 0.5) * grid.pitch, grid.y0 + (cell[0] + 0.5) * grid.pitch)
+    if not np.isfinite(height):
+        unseen = Estimate(float("nan"), 0.0, float("inf"), ("outside-sheet",))
+        return LeakPath(a, b, unseen, unseen, "", point, cell)
+    place = places.nearest(point)
+    if height <= 0.0 or place is None:
+        bound = min(pressure_map.lowest, height) if height > 0 else pressure_map.lowest
+        open_way = Estimate(height, 0.0, max(height, bound), ("below-range",))
+        return LeakPath(a, b, open_way, open_way, place.seal if place else "", point, cell)
+    felt = height + place.lift
+    saturated = height + 2.0 * place.sd >= top
+    flags = ("saturated",) if saturated else ()
+    high = float("inf") if saturated else felt + 1.96 * place.sd
+    doubt = float(np.hypot(place.sd, _SPREAD_DOUBT * place.spread))
+    joint_high = float("inf") if saturated else felt + place.spread + 1.96 * doubt
+    joint_low = max(min(felt - 1.96 * place.sd, felt + place.spread - 1.96 * doubt), 0.0)
+    return LeakPath(
+        a,
+        b,
+        Estimate(felt, max(felt - 1.96 * place.sd, 0.0), high, flags),
+        Estimate(felt + place.spread, joint_low, joint_high, flags),
+        place.seal,
+        point,
+        cell,
+    )
+
+
+def trace_leak(plan: DeckPlan, pressure_map: PressureMap, field: LeakField, path: LeakPath) -> FloatArray:
+    """Trace a leak path over the deck.
+
+    Parameters
+    ----------
+    plan : DeckPlan
+        Plan with the media.
+    pressure_map : PressureMap
+        The map, for its grid.
+    field : LeakField
+        From `leak_field`.
+    path : LeakPath
+        From `find_leaks`.
+
+    Returns
+    -------
+    ndarray, shape (n, 2)
+        Points of the path from medium `a` to medium `b` [mm].
+    """
+    numbers = {name: index + 1 for index, name in enumerate(plan.media)}
+    height = float(field.pressure[path.cell])
+    cells = trace_path(field.pressure, field.media, numbers[path.a], numbers[path.b], height)
+    grid = pressure_map.grid
+    return np.column_stack(
+        [grid.x0 + (cells[:, 1] + 0.5) * grid.pitch, grid.y0 + (cells[:, 0] + 0.5) * grid.pitch]
+    )
