@@ -10,7 +10,11 @@ from pydantic import Field, model_validator
 from firedeck.definition.film import Climate, LoadProfile, ScannerSetup
 from firedeck.definition.quantities import Definition, Force, Fraction, Point, Resolution, Torque
 
-__all__ = ["AssemblyStep", "Clamp", "FilmTest", "Landmark", "Mask", "Scan"]
+__all__ = ["AssemblyStep", "Clamp", "FilmTest", "Landmark", "Mask", "Mismatch", "Scan"]
+
+
+#: Ways in which a calibration may not fit a test.
+Mismatch = Literal["expired", "lot", "scanner", "climate", "delay", "load-profile", "fired"]
 
 
 class Scan(Definition):
@@ -63,6 +67,9 @@ class FilmTest(Definition):
     deck: str = Field(min_length=1, description="deck plan file")
     gasket: str = Field(min_length=1, description="gasket file")
     film: str = Field(min_length=1, description="film batch file")
+    film_lot: str = Field(
+        default="", description="lot printed on the film used; not given = the batch file's"
+    )
     criteria: str = ""
     film_face: Literal["head", "block"] = Field(description="face of the gasket that the film lay on")
     gasket_use: int = Field(ge=1, description="how many times this gasket has now been clamped")
@@ -74,6 +81,9 @@ class FilmTest(Definition):
     steps: tuple[AssemblyStep, ...] = Field(default=(), alias="step")
     clamp: Clamp | None = None
     scans: tuple[Scan, ...] = Field(alias="scan", min_length=1)
+    accept: tuple[Mismatch, ...] = Field(
+        default=(), description="ways in which calibration and test differ and are accepted"
+    )
     landmarks: tuple[Landmark, ...] = Field(default=(), alias="landmark")
     masks: tuple[Mask, ...] = Field(default=(), alias="mask")
 

@@ -1,0 +1,143 @@
+"""From a scan file to the small picture that everything else works on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from firedeck.definition.film import TransferSetting
+from firedeck.errors import ScanError
+from firedeck.files.scan_file import RawScan, open_scan, require_measurable, require_resolution
+from firedeck.film.picture import CodeBlock, ScanPicture, pool_scan
+from firedeck.kernel.transfer import Transfer, reflectance_table
+
+__all__ = ["LoadedScan", "Progress", "load_scan", "silent"]
+
+#: Called with what is being done and the share done of it [1].
+Progress = Callable[[str, float], None]
+
+
+def silent(_what: str, _share: float) -> None:
+    """Report no progress."""
+
+
+@dataclass(frozen=True)
+class LoadedScan:
+    """A scan's picture with what must be told about it.
+
+    Attributes
+    ----------
+    picture : ScanPicture
+        Linear reflectance, pooled.
+    pixel_mm : tuple of float
+        Size of an original pixel [mm].
+    size : tuple of int
+        Rows and columns of the upright scan.
+    bits : int
+        Bits to a code value.
+    notes : tuple of str
+        Assumptions in plain sentences.
+    """
+
+    picture: ScanPicture
+    pixel_mm: tuple[float, float]
+    size: tuple[int, int]
+    bits: int
+    notes: tuple[str, ...]
+
+
+def load_scan(
+    path: Path,
+    setting: TransferSetting,
+    *,
+    resolution: float | None = None,
+    channel: str = "",
+    progress: Progress = silent,
+) -> LoadedScan:
+    """Read a scan into a picture of linear reflectance.
+
+    Parameters
+    ----------
+    path : Path
+        Scan file.
+    setting : TransferSetting
+        How code values stand for light.
+    resolution : float, optional
+        Resolution [pixels/mm] where the file has none; it overrides the file.
+    channel : str
+        Measuring channel: red, green, blue or grey. Empty takes green, or grey where there is one only.
+    progress : callable
+        Told how far reading is.
+
+    Returns
+    -------
+    LoadedScan
+        The picture and its notes.
+
+    Raises
+    ------
+    ScanError
+        For files that cannot be read, or not measured on.
+    """
+    given = (resolution, resolution) if resolution else None
+    scan = open_scan(path, resolution_per_mm=given)
+    require_measurable(scan)
+    per_mm = require_resolution(scan)
+    table = reflectance_table(_transfer(scan, setting), scan.bits)
+    picture = pool_scan(
+        _blocks(scan, progress),
+        name=scan.name,
+        size=(scan.height, scan.width),
+        channels=scan.channels,
+        resolution_per_mm=per_mm,
+        linear=table.reflectance,
+        measuring=_channel_index(scan, channel),
+    )
+    size = scan.height, scan.width
+    return LoadedScan(picture, (1 / per_mm[0], 1 / per_mm[1]), size, scan.bits, scan.notes)
+
+
+def _blocks(scan: RawScan, progress: Progress) -> Iterator[CodeBlock]:
+    total, done = scan.height * scan.width, 0
+    for block in scan.strips():
+        yield block.row0, block.col0, block.values
+        done += block.values.shape[0] * block.values.shape[1]
+        progress(f"reading {scan.name}", done / total)
+
+
+def _channel_index(scan: RawScan, channel: str) -> int:
+    if scan.channels == 1:
+        if channel not in ("", "grey"):
+            raise ScanError(
+                f"the film is calibrated in the {channel} channel, and this scan is grey",
+                where=scan.name,
+                remedy="scan in colour, as for the calibration",
+            )
+        return 0
+    if channel == "grey":
+        raise ScanError(
+            "the film is calibrated on grey scans, and this scan is in colour",
+            where=scan.name,
+            remedy="scan in grey, as for the calibration, or calibrate in colour",
+        )
+    return {"red": 0, "": 1, "green": 1, "blue": 2}[channel]
+
+
+def _transfer(scan: RawScan, setting: TransferSetting) -> Transfer:
+    if setting.encoding == "linear":
+        return Transfer.linear()
+    if setting.encoding == "srgb":
+        return Transfer.srgb()
+    if setting.encoding == "gamma":
+        return Transfer.from_gamma(float(setting.gamma or 1.0))
+    if setting.encoding == "wedge":
+        return Transfer.from_wedge(setting.codes, setting.densities, full_scale=2**scan.bits - 1)
+    embedded = scan.encoding(min(1, scan.channels - 1))
+    if embedded is None:
+        raise ScanError(
+            'the record says encoding = "embedded", but the scan carries no profile that states its encoding',
+            where=scan.name,
+            remedy='state the encoding: "linear", "srgb", "gamma" with its exponent, or a measured "wedge"',
+        )
+    return embedded
