@@ -141,7 +141,7 @@ def _slopes(
 
 
 @nb.njit(cache=True, nogil=True)
-def crank_grid(case: Record, step: float) -> Floats:
+def crank_grid(case: Record, step: float, parts: int) -> Floats:
     """Crank angles [deg] from intake closing to exhaust opening, finer while the charge burns.
 
     Parameters
@@ -149,13 +149,15 @@ def crank_grid(case: Record, step: float) -> Floats:
     case : CASE record
         The case.
     step : float
-        Largest step [deg]; while burning never more than 1/100 of the duration.
+        Largest step [deg].
+    parts : int
+        While the charge burns, no step is more than the burn duration over this.
     """
     first, last = case["intake_closes"], case["exhaust_opens"]
     ignite = min(max(case["burn_start"], first), last)
     done = min(max(ignite + BURN_REACH * case["burn_duration"], first), last)
     ends = (first, ignite, done, last)
-    steps = (step, min(step, case["burn_duration"] / 100.0), step)
+    steps = (step, min(step, case["burn_duration"] / parts), step)
     counts = np.zeros(3, dtype=np.int64)
     for k in range(3):
         counts[k] = max(math.ceil((ends[k + 1] - ends[k]) / steps[k] - 1e-9), 0)
@@ -283,24 +285,35 @@ def run_case(case: Record, gas: Gas, step: float, outcome: Record) -> tuple[Floa
     tuple of ndarray
         Crank angles [deg], shape (n,), and trace, shape (n, 2): pressure [MPa], temperature [K].
     """
-    grid = crank_grid(case, step)
-    trace = np.empty((grid.size, 2))
     start = np.empty(3)
-    solve = math.isnan(case["residual"])
-    residual = 0.03 if solve else case["residual"]
-    left_temperature = 1100.0
-    heat = work = mass = 0.0
-    for _ in range(30):
-        mass = _close_intake(case, gas, residual, left_temperature, start)
-        heat, work = _integrate(case, gas, start, mass, residual, grid, trace)
-        share, temperature = _left_over(case, gas, mass, trace[-1, 0], trace[-1, 1])
-        settled = residual == 0.0 or abs(temperature - left_temperature) < 0.5
-        if settled and (not solve or abs(share - residual) < 1e-5):
-            break
-        left_temperature = temperature
-        residual = min(share, 0.5) if solve else residual
+    residual, left_temperature = _settle(case, gas, step, start)
+    grid = crank_grid(case, step, 100)
+    trace = np.empty((grid.size, 2))
+    mass = _close_intake(case, gas, residual, left_temperature, start)
+    heat, work = _integrate(case, gas, start, mass, residual, grid, trace)
     _tell(case, gas, grid, trace, start, mass, residual, heat, work, outcome)
     return grid, trace
+
+
+@nb.njit(cache=True, nogil=True)
+def _settle(case: Record, gas: Gas, step: float, start: Floats) -> tuple[float, float]:
+    """Share [1] and temperature [K] of burnt gas that a cycle inherits, when it leaves the same behind."""
+    solve = math.isnan(case["residual"])
+    residual = 0.03 if solve else case["residual"]
+    temperature = 1100.0
+    # only the state at exhaust opening matters here, which coarse steps give well enough
+    grid = crank_grid(case, 4.0 * step, 25)
+    trace = np.empty((grid.size, 2))
+    for _ in range(30):
+        mass = _close_intake(case, gas, residual, temperature, start)
+        _integrate(case, gas, start, mass, residual, grid, trace)
+        share, left = _left_over(case, gas, mass, trace[-1, 0], trace[-1, 1])
+        settled = residual == 0.0 or abs(left - temperature) < 0.5
+        if settled and (not solve or abs(share - residual) < 1e-5):
+            break
+        temperature = left
+        residual = min(share, 0.5) if solve else residual
+    return residual, temperature
 
 
 @nb.njit(cache=True, nogil=True)
