@@ -1,0 +1,231 @@
+"""Tightening sequences: the order, step preloads that end even, passes until it is even."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from firedeck.definition.fastener import Fastener
+from firedeck.definition.tightening import Tightening
+from firedeck.errors import FiredeckError
+from firedeck.kernel.interaction import advance_for, balance
+from firedeck.loading.compliance import stretch_compliance
+from firedeck.loading.interaction import Move, SharedJoint, TighteningHistory, tighten
+from firedeck.loading.preload import preload_for_torque
+
+__all__ = [
+    "EvenPlan",
+    "centre_out",
+    "even_in_one_pass",
+    "moves_of",
+    "passes_until_even",
+    "staged_moves",
+]
+
+Floats = NDArray[np.float64]
+
+
+def centre_out(positions: ArrayLike, names: Sequence[str] | None = None) -> tuple[str, ...]:
+    """Propose a sequence from the centre outward, from side to side (common practice, no source).
+
+    Fasteners are taken ring by ring; within a ring the next is the one that leaves those
+    tightened so far best balanced about the centre.
+
+    Parameters
+    ----------
+    positions : array_like, shape (n, 2)
+        Fasteners in plan [mm].
+    names : sequence of str, optional
+        Their names; 1, 2, 3 and so on when not given.
+
+    Returns
+    -------
+    tuple of str
+        Names in order.
+    """
+    places = np.asarray(positions, dtype=np.float64).reshape(-1, 2)
+    called = tuple(names) if names is not None else tuple(str(k + 1) for k in range(len(places)))
+    arms = places - 0.5 * (places.min(axis=0) + places.max(axis=0))
+    reach = np.linalg.norm(arms, axis=1)
+    width = 0.05 * max(float(reach.max(initial=0.0)), 1e-9)
+    left = sorted(range(len(places)), key=lambda k: (reach[k], k))
+    order: list[int] = []
+    lean = np.zeros(2)
+    while left:
+        ring = [k for k in left if reach[k] <= reach[left[0]] + width]
+        chosen = min(ring, key=lambda k: (round(float(np.linalg.norm(lean + arms[k])), 6), k))
+        left.remove(chosen)
+        order.append(chosen)
+        lean = lean + arms[chosen]
+    return tuple(called[k] for k in order)
+
+
+@dataclass(frozen=True)
+class EvenPlan:
+    """A one-pass tightening that ends with the preloads wanted.
+
+    Attributes
+    ----------
+    sequence : tuple of str
+        Fasteners in order.
+    step_preload : array, shape (n,)
+        Preload to bring each to in its turn, in the order of `sequence` [N].
+    history : TighteningHistory
+        What every fastener holds after each step.
+    """
+
+    sequence: tuple[str, ...]
+    step_preload: Floats
+    history: TighteningHistory
+
+    @property
+    def highest(self) -> float:
+        """Highest preload that any fastener passes through [N]; compare it with yield."""
+        return float(self.history.preload.max())
+
+
+def _order(joint: SharedJoint, sequence: Sequence[str]) -> list[int]:
+    places = [joint.index(name) for name in sequence]
+    if sorted(places) != list(range(len(joint.names))):
+        raise FiredeckError(
+            f"the sequence names {len(set(places))} of {len(joint.names)} fasteners, or one of them twice",
+            remedy="name every fastener once: " + ", ".join(joint.names),
+        )
+    return places
+
+
+def even_in_one_pass(joint: SharedJoint, wanted: ArrayLike, sequence: Sequence[str]) -> EvenPlan:
+    """Return the step preloads that leave exactly the preloads wanted after one pass.
+
+    Each nut's final position follows from the preloads wanted; in its turn each nut is brought
+    straight there, and its preload at that moment is the step preload. No iteration.
+
+    Parameters
+    ----------
+    joint : SharedJoint
+        Joint and fasteners.
+    wanted : array_like
+        Preload wanted, one for all or one each in the order of the joint's names [N].
+    sequence : sequence of str
+        Order of tightening, every fastener once.
+
+    Raises
+    ------
+    FiredeckError
+        If a wanted preload is not above zero, or the sequence is not one of all fasteners, or a
+        fastener could not be tightened in its turn because the joint would be away from it.
+    """
+    goal = np.broadcast_to(np.asarray(wanted, dtype=np.float64), len(joint.names))
+    if not np.all(goal > 0.0):
+        raise FiredeckError("every preload wanted must be above zero", remedy="give a positive preload")
+    order = _order(joint, sequence)
+    advance = advance_for(joint.joint, joint.fastener, goal)
+    in_play = np.zeros(len(goal), dtype=np.bool_)
+    steps = np.empty(len(goal))
+    for turn, place in enumerate(order):
+        in_play[place] = True
+        steps[turn] = balance(joint.joint, joint.fastener, advance, in_play)[place]
+    if not np.all(steps > 0.0):
+        name = joint.names[order[int(np.argmin(steps))]]
+        raise FiredeckError(
+            f"in this sequence the joint is away from {name} when its turn comes",
+            remedy="tighten in several passes, or from the centre outward",
+        )
+    moves = [Move(joint.names[place], preload=float(step)) for place, step in zip(order, steps, strict=True)]
+    return EvenPlan(tuple(sequence), steps, tighten(joint, moves))
+
+
+def staged_moves(sequence: Sequence[str], stages: Sequence[float]) -> tuple[Move, ...]:
+    """Return the moves of stages of preload [N], each over the whole sequence."""
+    return tuple(Move(name, preload=stage) for stage in stages for name in sequence)
+
+
+def passes_until_even(
+    joint: SharedJoint,
+    preload: float,
+    sequence: Sequence[str],
+    *,
+    unevenness: float = 0.02,
+    most: int = 50,
+) -> tuple[int, TighteningHistory]:
+    """Repeat passes at the same final preload until the fasteners are even.
+
+    Parameters
+    ----------
+    joint : SharedJoint
+        Joint and fasteners.
+    preload : float
+        Preload at which the wrench stops [N].
+    sequence : sequence of str
+        Order of each pass.
+    unevenness : float
+        Greatest less least over mean at which to stop [1].
+    most : int
+        Passes after which to give up.
+
+    Returns
+    -------
+    tuple of int and TighteningHistory
+        Number of passes, and every move of them.
+
+    Raises
+    ------
+    FiredeckError
+        If the fasteners are not even after `most` passes.
+    """
+    _order(joint, sequence)
+    one_pass = staged_moves(sequence, [preload])
+    for count in range(1, most + 1):
+        history = tighten(joint, one_pass * count)
+        if history.unevenness <= unevenness:
+            return count, history
+    raise FiredeckError(
+        f"after {most} passes the fasteners still differ by {100.0 * history.unevenness:.1f} % of their mean",
+        remedy="accept more unevenness, change the sequence, or use the step preloads of one pass",
+    )
+
+
+def moves_of(
+    tightening: Tightening,
+    fasteners: Sequence[Fastener],
+    sequence: Sequence[str],
+    names: Sequence[str],
+    friction_factor: float = 1.0,
+) -> tuple[Move, ...]:
+    """Turn a tightening as written into moves, at typical friction.
+
+    Parameters
+    ----------
+    tightening : Tightening
+        Stages, lubricant, retorque.
+    fasteners : sequence of Fastener
+        One for all, or one for each name.
+    sequence : sequence of str
+        Order within each stage; the tightening's own goes before it.
+    names : sequence of str
+        Names that the fasteners go by.
+    friction_factor : float
+        Factor on the typical friction [1].
+    """
+    each = dict(zip(names, list(fasteners) * (len(names) if len(fasteners) == 1 else 1), strict=True))
+    order = tightening.sequence or tuple(sequence)
+    stages = [*tightening.stages, *([tightening.stages[-1]] * tightening.retorque)]
+    lubricant = tightening.lubricant
+    thread_mu, bearing_mu = (mu.middle * friction_factor for mu in (lubricant.thread, lubricant.bearing))
+
+    def move(name: str, kind: str, amount: float) -> Move:
+        fastener = each[name]
+        if kind == "torque":
+            return Move(name, preload=float(preload_for_torque(fastener, amount, thread_mu, bearing_mu)))
+        if kind == "angle":
+            return Move(name, advance=amount / 360.0 * fastener.turned_thread.pitch)
+        if kind == "stretch":
+            return Move(name, preload=amount / stretch_compliance(fastener))
+        if kind == "tension":
+            return Move(name, preload=amount * (1.0 - tightening.transfer_loss))
+        return Move(name, loosen=True)
+
+    return tuple(move(name, stage.kind, stage.amount) for stage in stages for name in order)

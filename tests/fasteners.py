@@ -1,0 +1,41 @@
+"""Invented fasteners that tests share."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from firedeck.definition.fastener import Fastener
+from firedeck.definition.tightening import Tightening
+
+
+def stud(thread: str = "M12x1.25", **changes: Any) -> Fastener:
+    """Return a stud of one thread throughout, 80 mm of 12 mm shank and 40 mm of free thread."""
+    table = {
+        "name": "stud",
+        "kind": "stud",
+        "material": "12.9",
+        "nut_thread": thread,
+        "hole": {"thread": thread, "engagement": "18 mm", "material": "A356-T6"},
+        "segment": [{"length": "80 mm", "diameter": "12 mm"}, {"length": "40 mm", "thread": thread}],
+        "bearing": {"outer_diameter": "16.63 mm", "hole_diameter": "13.5 mm"},
+    }
+    return Fastener.model_validate({**table, **changes})
+
+
+def bolt(thread: str, grade: str, outer: float, hole: float) -> Fastener:
+    """Return a bolt threaded over its whole grip of 40 mm."""
+    return Fastener.model_validate(
+        {
+            "name": "bolt",
+            "kind": "bolt",
+            "material": grade,
+            "hole": {"thread": thread, "engagement": "20 mm", "material": "grey iron GJL-250"},
+            "segment": [{"length": "40 mm", "thread": thread}],
+            "bearing": {"outer_diameter": f"{outer} mm", "hole_diameter": f"{hole} mm"},
+        }
+    )
+
+
+def tightening(*stages: dict[str, str], **changes: Any) -> Tightening:
+    """Return a tightening with friction class B."""
+    return Tightening.model_validate({"lubricant": "class B", "stage": list(stages), **changes})
