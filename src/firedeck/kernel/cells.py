@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["blank_ratio", "convert_cells", "tile_medians"]
+__all__ = ["blank_ratio", "convert_cells", "strong_spots", "tile_medians"]
 
 
 @njit(cache=True, nogil=True)
@@ -152,3 +152,14 @@ def convert_cells(
             elif s >= top_signal:
                 flags[i, j] |= over
     return value, noise
+
+
+@njit(cache=True, nogil=True)
+def strong_spots(signal: npt.NDArray[np.float32], limit: float) -> npt.NDArray[np.bool_]:
+    """Return the cells whose signal lies below `limit`, NaN cells left out."""
+    out = np.zeros(signal.shape, np.bool_)
+    for i in range(signal.shape[0]):
+        for j in range(signal.shape[1]):
+            if signal[i, j] < limit:
+                out[i, j] = True
+    return out

@@ -9,6 +9,9 @@ import numpy as np
 from firedeck.evidence import Estimate, flag_bit
 from firedeck.pressure_map import PressureMap
 
+#: Marks on the film that are no force.
+_MARKS = ("crease", "cut-rim", "dust", "pen", "rub", "masked")
+
 __all__ = ["ClampBalance", "clamp_balance", "printed_force"]
 
 
@@ -78,7 +81,9 @@ def printed_force(pressure_map: PressureMap) -> tuple[Estimate, Estimate, float,
     value = np.nan_to_num(pressure_map.value)
     below = (pressure_map.flags & np.uint16(flag_bit("below-range"))) != 0
     over = (pressure_map.flags & np.uint16(flag_bit("saturated"))) != 0
-    outside = np.isnan(pressure_map.value)
+    marks = np.uint16(sum(flag_bit(name) for name in _MARKS))
+    outside = np.isnan(pressure_map.value) | ((pressure_map.flags & marks) != 0)
+    below, over = below & ~outside, over & ~outside
     read = ~below & ~over & ~outside
     core = float(value[read].sum(dtype=np.float64)) * area
     top = float(value[over].sum(dtype=np.float64)) * area

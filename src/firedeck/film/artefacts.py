@@ -1,0 +1,93 @@
+"""Marks on the film that are not pressure: found, named, masked, and always reversible."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from scipy import ndimage
+
+from firedeck.definition.film_test import Mask
+from firedeck.definition.zones import polygon_zone
+from firedeck.evidence import flag_bit
+from firedeck.film.picture import ScanPicture
+from firedeck.kernel.cells import strong_spots
+from firedeck.pressure_map import FloatArray, Grid, PressureMap
+
+__all__ = ["mask_artefacts"]
+
+BoolArray = npt.NDArray[np.bool_]
+
+#: Dye takes little red light; ink takes more than this share of it.
+_INK_RED_LOSS = 0.25
+
+#: A cell lighter than blank film by more than this is dust or a scratch, never pressure.
+_LIGHTER_THAN_BLANK = 0.06
+
+
+def mask_artefacts(
+    pressure_map: PressureMap,
+    masks: Sequence[Mask],
+    sheets: Sequence[tuple[ScanPicture, BoolArray, FloatArray]],
+) -> PressureMap:
+    """Flag ink, dust and the user's own masks on a map. No value is changed.
+
+    Parameters
+    ----------
+    pressure_map : PressureMap
+        The map.
+    masks : sequence of Mask
+        Areas named in the test record.
+    sheets : sequence
+        For every scan: picture, film mask, and matrix from picture to deck [mm].
+
+    Returns
+    -------
+    PressureMap
+        The same map with more flags, and a note for every kind found.
+    """
+    flags = pressure_map.flags.copy()
+    notes = []
+    for mask in masks:
+        zone = polygon_zone(shapely.Polygon(mask.path), pressure_map.grid.x, pressure_map.grid.y)
+        flags[zone] |= np.uint16(flag_bit("masked"))
+        notes.append(f"Masked by hand: {mask.reason}.")
+    inked = 0
+    for picture, film, matrix in sheets:
+        inked += _flag_ink(picture, film, matrix, pressure_map.grid, flags)
+    if inked:
+        notes.append(f"Ink was found on the film and masked ({inked} places).")
+    spots = strong_spots(pressure_map.signal, -_LIGHTER_THAN_BLANK)
+    flags[ndimage.binary_dilation(spots)] |= np.uint16(flag_bit("dust"))
+    return replace(pressure_map, flags=flags, notes=(*pressure_map.notes, *notes))
+
+
+def _flag_ink(
+    picture: ScanPicture, film: BoolArray, matrix: FloatArray, grid: Grid, flags: npt.NDArray[np.uint16]
+) -> int:
+    """Flag cells whose film has lost red light, as ink does and dye does not."""
+    if picture.coarse.shape[-1] < 3:
+        return 0
+    inside = ndimage.binary_erosion(film, iterations=3)
+    red = picture.coarse[..., 0]
+    blank = np.median(red[inside]) if inside.any() else 1.0
+    ink = inside & (red < (1 - _INK_RED_LOSS) * blank)
+    ink = ndimage.binary_opening(ink, np.ones((2, 2), bool))
+    labels, count = ndimage.label(ndimage.binary_dilation(ink, iterations=2))
+    rows, cols = np.nonzero(labels)
+    if count == 0:
+        return 0
+    corner = np.stack([cols + 0.5, rows + 0.5], axis=-1) * np.array(picture.coarse_mm)
+    deck = corner @ matrix[:, :2].T + matrix[:, 2]
+    index = np.rint(grid.index_of(deck)).astype(int)
+    reach = int(np.ceil(picture.coarse_mm[0] / grid.pitch / 2)) + 1
+    bit = np.uint16(flag_bit("pen"))
+    for dr in range(-reach, reach + 1):
+        for dc in range(-reach, reach + 1):
+            r, c = index[:, 0] + dr, index[:, 1] + dc
+            ok = (r >= 0) & (c >= 0) & (r < grid.rows) & (c < grid.cols)
+            flags[r[ok], c[ok]] |= bit
+    return int(count)
