@@ -48,6 +48,7 @@ docs: $(STAMP)  ## Build the documentation into build/docs, warnings are errors
 
 pages: $(STAMP)  ## Write the generated pages again: nomenclature, commands, schemas
 	$(BIN)/python -m docs.make_pages
+	$(BIN)/python docs/write_schemas.py
 
 bench: $(STAMP)  ## Time the work against its goals and the alternatives; writes build/bench.json
 	$(BIN)/python -m benchmarks

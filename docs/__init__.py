@@ -1,0 +1,1 @@
+"""Sources of the documentation, and the programs that write its generated pages."""
