@@ -72,6 +72,7 @@ class Response(Definition):
     levels: int = Field(ge=3)
     pieces: int = Field(ge=3)
     hold_out_error: float = Field(ge=0, description="largest relative pressure error, one level left out")
+    shape_check: float = Field(ge=0, description="largest relative difference from a four-parameter S-curve")
 
     @model_validator(mode="after")
     def _consistent(self) -> Response:

@@ -15,6 +15,7 @@ from scipy.interpolate import PchipInterpolator
 from firedeck.definition.film import Response
 from firedeck.errors import PrintError
 from firedeck.kernel.curve import SmoothCurve, fit_rising_curve
+from firedeck.kernel.s_curve import fit_s_curve
 from firedeck.pressure_map import Conversion, FloatArray
 
 __all__ = ["PieceReading", "build_conversion", "density_of", "fit_response", "grain_of_signal", "signal_of"]
@@ -206,8 +207,25 @@ def fit_response(pieces: list[PieceReading], channels: tuple[str, ...], *, press
             "levels": int(_answering(levels).sum()),
             "pieces": len(pieces),
             "hold_out_error": round(_hold_out(levels, pressure_error, top), 5),
+            "shape_check": round(_shape_check(levels, x, signal), 5),
         }
     )
+
+
+def _shape_check(levels: _Levels, x: FloatArray, signal: FloatArray) -> float:
+    """Return the largest relative pressure difference between the curve and a plain S-curve."""
+    use = levels.pressure > 0
+    logs, share = np.log(levels.pressure[use]), levels.signal[use]
+    rate = 4.0 / max(float(np.ptp(x)), 1e-6) * 1.5
+    start = np.array([share.max(), rate * float(np.mean(x)), rate, 1.0])
+    try:
+        other = fit_s_curve(logs, share, start)
+    except (ValueError, np.linalg.LinAlgError):
+        return 1.0
+    dense = np.linspace(x[0] - 1.0, x[-1] + 1.0, 2000)
+    inner = (signal > 0.1) & (signal < 0.9 * signal[-1])
+    read = np.interp(signal[inner], other(dense), dense)
+    return min(1.0, float(np.max(np.abs(np.expm1(read - x[inner])), initial=0.0)))
 
 
 def _best_channel(pieces: list[PieceReading]) -> int:

@@ -99,7 +99,7 @@ def fit_rising_curve(x: FloatArray, y: FloatArray, sd: FloatArray) -> SmoothCurv
         curve = _solve(knots, basis, weight, y, normal, strength * rough)
         allowed = len(x) - curve.freedom
         rising = bool(np.all(curve.slope(np.linspace(x[0], x[-1], 400)) > 0))
-        if rising and (best is None or curve.chi_squared <= max(allowed, 1.0)):
+        if rising and (best is None or curve.chi_squared <= 1.001 * max(allowed, 1.0)):
             best = curve
     if best is None:
         raise ValueError("the levels do not rise with pressure")
