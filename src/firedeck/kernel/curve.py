@@ -95,7 +95,7 @@ def fit_rising_curve(x: FloatArray, y: FloatArray, sd: FloatArray) -> SmoothCurv
     rough = _roughness(knots)
     scale = np.trace(normal) / np.trace(rough)
     best: SmoothCurve | None = None
-    for strength in scale * np.logspace(-7, 4, 56):
+    for strength in scale * np.logspace(-7, 8, 61):
         curve = _solve(knots, basis, weight, y, normal, strength * rough)
         allowed = len(x) - curve.freedom
         rising = bool(np.all(curve.slope(np.linspace(x[0], x[-1], 400)) > 0))
