@@ -1,0 +1,252 @@
+"""Refining a pose on the marks that rings and beads leave on the film."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.spatial import cKDTree
+
+from firedeck.definition.deck import DeckPlan
+from firedeck.definition.shape import seal_line
+from firedeck.film.picture import ScanPicture
+from firedeck.film.sheet import SheetFinding
+from firedeck.kernel.crown import crown_centres, sample_profiles
+from firedeck.kernel.pose import PoseFit, Sightings, apply_pose, fit_pose
+from firedeck.kernel.raster import dilate
+
+__all__ = ["MarkFit", "SealMarks", "refine_on_marks", "seal_marks"]
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+#: Distance between places on a seal that are looked at [mm].
+_STEP_MM = 1.0
+
+#: Pitch of a profile across the seal [mm].
+_PITCH_MM = 0.06
+
+#: Profile half-width: never more, never less than this [mm].
+_HALF_MM = (0.7, 2.5)
+
+#: Crossings averaged on each side of a place, and their distance [mm].
+_SPREAD, _SPREAD_MM = 2, 0.2
+
+#: Film nearer than this to a cut shows the cut's rim [mm]; common practice: rims of 0.2 to 0.5 mm.
+_RIM_MM = 0.7
+
+#: Crowns may lie this far from the first pose's lines, then less as the pose improves [mm].
+_SEARCH_MM = (1.1, 0.7, 0.5)
+
+#: Least height of a mark [density] and least height over noise [1].
+_LEAST_HEIGHT, _LEAST_RATIO = 0.06, 4.0
+
+#: Expected offset of a seal's crown from its line, and shift of a seal as a whole [mm]: true
+#: departures of the gasket from its drawing, which must not bend the pose.
+_SEAL_SD = (0.08, 0.05)
+
+#: Least standard uncertainty of one crown [mm].
+_LEAST_SD = 0.02
+
+
+@dataclass(frozen=True)
+class SealMarks:
+    """Places on the seals of a plan where marks are looked for.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Names of the seals.
+    points, normals : ndarray, shape (n, 2)
+        Places [mm] and unit normals.
+    seal : ndarray of int, shape (n,)
+        Index of each place's seal.
+    room : ndarray, shape (n,)
+        Half-width that belongs to this seal alone [mm].
+    """
+
+    names: tuple[str, ...]
+    points: FloatArray
+    normals: FloatArray
+    seal: IntArray
+    room: FloatArray
+
+
+@dataclass(frozen=True)
+class MarkFit:
+    """A pose refined on marks.
+
+    Attributes
+    ----------
+    fit : PoseFit
+        Pose of marks and holes together.
+    count : int
+        Places whose crown was found and kept.
+    looked_at : int
+        Places that lie on usable film.
+    rms : float
+        Root mean square distance of crowns from their lines, seal offsets taken out [mm].
+    seals : tuple of str
+        Seals with at least ten crowns.
+    offsets : dict of str to float
+        Mean distance of a seal's crown from its line, away from what it encloses [mm].
+    """
+
+    fit: PoseFit
+    count: int
+    looked_at: int
+    rms: float
+    seals: tuple[str, ...]
+    offsets: dict[str, float]
+
+    @property
+    def found_share(self) -> float:
+        """Share of the places looked at where a crown was found [1]."""
+        return self.count / self.looked_at if self.looked_at else 0.0
+
+
+def seal_marks(plan: DeckPlan) -> SealMarks:
+    """Return the places on a plan's seals where marks are looked for."""
+    names, points, normals, index = [], [], [], []
+    for number, seal in enumerate(plan.seals):
+        line = seal_line(plan, seal, step=_STEP_MM)
+        names.append(seal.name)
+        points.append(line.points)
+        normals.append(line.normals)
+        index.append(np.full(len(line.points), number))
+    if not names:
+        return SealMarks((), np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0, np.int64), np.zeros(0))
+    every, seals = np.vstack(points), np.concatenate(index)
+    return SealMarks(tuple(names), every, np.vstack(normals), seals, _room(every, seals))
+
+
+def _room(points: FloatArray, seal: IntArray) -> FloatArray:
+    """Return half the distance from each place to the nearest other seal, within limits."""
+    room = np.full(len(points), _HALF_MM[1])
+    for number in range(int(seal.max()) + 1):
+        own = seal == number
+        if own.all():
+            break
+        apart, _ = cKDTree(points[~own]).query(points[own], distance_upper_bound=2 * _HALF_MM[1])
+        room[own] = np.clip(apart / 2, *_HALF_MM)
+    return room
+
+
+def refine_on_marks(
+    picture: ScanPicture,
+    sheet: SheetFinding,
+    marks: SealMarks,
+    start: PoseFit,
+    held: Sightings,
+    strain_sd: FloatArray,
+) -> MarkFit:
+    """Refine a pose so that the crowns of the print lie on the plan's seals.
+
+    Parameters
+    ----------
+    picture : ScanPicture
+        The scan.
+    sheet : SheetFinding
+        The sheet in it.
+    marks : SealMarks
+        Where to look.
+    start : PoseFit
+        Pose from holes or landmarks.
+    held : Sightings
+        What that pose was fitted to; kept in the fit with its own uncertainty.
+    strain_sd : ndarray, shape (3,)
+        Expected standard deviation of stretch and shear [1].
+
+    Returns
+    -------
+    MarkFit
+        The refined pose; the first one where too few marks were found.
+    """
+    usable = ~dilate(~sheet.film, max(1, round(_RIM_MM / min(picture.coarse_mm))))
+    matrix, best = start.matrix, MarkFit(start, 0, 0, float("inf"), (), {})
+    for search in _SEARCH_MM:
+        crowns = _find_crowns(picture, usable, marks, matrix, search)
+        if len(crowns.place) < 12:
+            return MarkFit(best.fit, len(crowns.place), crowns.looked_at, best.rms, (), {})
+        best = _fit_crowns(crowns, marks, matrix, held, strain_sd)
+        matrix = best.fit.matrix
+    return best
+
+
+@dataclass(frozen=True)
+class _Crowns:
+    place: IntArray
+    found: FloatArray
+    looked_at: int
+
+
+def _find_crowns(
+    picture: ScanPicture, usable: npt.NDArray[np.bool_], marks: SealMarks, matrix: FloatArray, search: float
+) -> _Crowns:
+    """Locate crowns under a pose; return their picture points."""
+    inverse = np.linalg.inv(matrix[:, :2])
+    to_pixel = np.diag(1 / np.asarray(picture.fine_mm)) @ inverse
+    places = (marks.points - matrix[:, 2]) @ to_pixel.T - 0.5
+    across = marks.normals @ to_pixel.T * _PITCH_MM
+    along = np.column_stack([-marks.normals[:, 1], marks.normals[:, 0]]) @ to_pixel.T * _SPREAD_MM
+    widest = round(_HALF_MM[1] / _PITCH_MM)
+    profiles = sample_profiles(picture.fine, usable, picture.factor, places, across, along, widest, _SPREAD)
+    half = np.round(marks.room / _PITCH_MM).astype(np.int64)
+    reach = np.minimum(round(search / _PITCH_MM), half - 4)
+    centre, height, noise = crown_centres(profiles, half, reach)
+    looked_at = int(np.sum(np.isfinite(profiles[:, widest])))
+    seen = np.isfinite(centre) & (height > np.maximum(_LEAST_HEIGHT, _LEAST_RATIO * noise))
+    place = np.flatnonzero(seen)
+    crown = marks.points[place] + (centre[place] * _PITCH_MM)[:, None] * marks.normals[place]
+    return _Crowns(place, (crown - matrix[:, 2]) @ inverse.T, looked_at)
+
+
+def _fit_crowns(
+    crowns: _Crowns, marks: SealMarks, matrix: FloatArray, held: Sightings, strain_sd: FloatArray
+) -> MarkFit:
+    targets, normals = marks.points[crowns.place], marks.normals[crowns.place]
+    seals, group = np.unique(marks.seal[crowns.place], return_inverse=True)
+    miss = np.sum(normals * (apply_pose(matrix, crowns.found) - targets), axis=1)
+    spread = _spread(miss)
+    weights = _downweight(miss - np.median(miss), spread)
+    for _ in range(4):
+        sigma = np.full(len(miss), max(spread, _LEAST_SD) * _thinning(miss, weights))
+        seen = Sightings(crowns.found, targets, normals, sigma, group.astype(np.int64)) + held
+        fit = fit_pose(seen, matrix, np.concatenate([weights, np.ones(len(held.sigma))]), strain_sd, _SEAL_SD)
+        miss = fit.residuals[: len(miss)]
+        spread, matrix = _spread(miss), fit.matrix
+        weights = _downweight(miss, max(spread, _LEAST_SD))
+    kept = weights > 0.05
+    counts = np.bincount(group[kept], minlength=len(seals))
+    names = [marks.names[seal] for seal in seals]
+    return MarkFit(
+        fit,
+        int(np.sum(kept)),
+        crowns.looked_at,
+        float(np.sqrt(np.mean(miss[kept] ** 2))),
+        tuple(name for name, count in zip(names, counts, strict=True) if count >= 10),
+        {name: float(fit.nuisance[k, 0]) for k, name in enumerate(names)},
+    )
+
+
+def _spread(values: FloatArray) -> float:
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
+
+
+def _downweight(miss: FloatArray, spread: float) -> FloatArray:
+    """Tukey's biweight at five spreads."""
+    return np.asarray(np.clip(1 - (miss / (5 * spread + 1e-9)) ** 2, 0, None) ** 2)
+
+
+def _thinning(miss: FloatArray, weights: FloatArray) -> float:
+    """Return the factor on sigma for crowns of one seal that stray together [1].
+
+    Neighbouring crowns share what makes them stray. Means over runs of eight places show how much:
+    with independent crowns their variance would be an eighth of a single crown's.
+    """
+    kept = np.flatnonzero(weights > 0.05)
+    runs = [part for part in np.array_split(kept, max(1, len(kept) // 8)) if len(part) >= 4]
+    single = float(np.mean(miss[kept] ** 2))
+    joint = float(np.mean([np.mean(miss[run]) ** 2 * len(run) for run in runs])) if runs else 0.0
+    return float(np.sqrt(max(1.0, joint / single))) if single > 0 else 1.0
