@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -209,14 +209,11 @@ class TighteningHistory:
         What was done.
     preload : array, shape (n_moves, n)
         Preload of every fastener after every move [N]; zero where it came loose.
-    advance : array, shape (n,)
-        How far each fastener ended up turned down [mm].
     """
 
     names: tuple[str, ...]
     moves: tuple[Move, ...]
     preload: Floats
-    advance: Floats = field(repr=False)
 
     @property
     def final(self) -> Floats:
@@ -234,6 +231,10 @@ class TighteningHistory:
     def unevenness(self) -> float:
         """Greatest less least final preload, over their mean [1]."""
         return float(np.ptp(self.final) / self.final.mean())
+
+    def until(self, count: int) -> TighteningHistory:
+        """Return the history of the first `count` moves."""
+        return TighteningHistory(self.names, self.moves[:count], self.preload[:count])
 
     @property
     def came_loose(self) -> tuple[str, ...]:
@@ -269,7 +270,7 @@ def tighten(joint: SharedJoint, moves: Iterable[Move]) -> TighteningHistory:
         raise FiredeckError("there is nothing to tighten", remedy="give at least one move")
     bench = _Bench(joint)
     rows = [bench.carry_out(move) for move in plan]
-    return TighteningHistory(joint.names, plan, np.array(rows), bench.advance.copy())
+    return TighteningHistory(joint.names, plan, np.array(rows))
 
 
 class _Bench:

@@ -18,6 +18,7 @@ from firedeck.loading.preload import preload_for_torque
 
 __all__ = [
     "EvenPlan",
+    "Passes",
     "centre_out",
     "even_in_one_pass",
     "moves_of",
@@ -143,15 +144,36 @@ def staged_moves(sequence: Sequence[str], stages: Sequence[float]) -> tuple[Move
     return tuple(Move(name, preload=stage) for stage in stages for name in sequence)
 
 
+@dataclass(frozen=True)
+class Passes:
+    """Passes at one wrench setting.
+
+    Attributes
+    ----------
+    count : int
+        Passes carried out: as many as it took, or those after which nothing moved any more.
+    even : bool
+        Whether the fasteners are as even as asked.
+    above : tuple of str
+        Fasteners that ended above the setting because the joint rocked onto them; a wrench
+        cannot take that off, only loosening or planned step preloads can.
+    history : TighteningHistory
+        Every move.
+    """
+
+    count: int
+    even: bool
+    above: tuple[str, ...]
+    history: TighteningHistory
+
+
 def passes_until_even(
-    joint: SharedJoint,
-    preload: float,
-    sequence: Sequence[str],
-    *,
-    unevenness: float = 0.02,
-    most: int = 50,
-) -> tuple[int, TighteningHistory]:
-    """Repeat passes at the same final preload until the fasteners are even.
+    joint: SharedJoint, preload: float, sequence: Sequence[str], *, unevenness: float = 0.02, most: int = 20
+) -> Passes:
+    """Repeat passes at the same wrench setting until the fasteners are even or nothing moves.
+
+    Every pass raises what is below the setting. A joint that only gives converges to even; a
+    head that rocks may leave some fasteners above the setting for good.
 
     Parameters
     ----------
@@ -164,28 +186,18 @@ def passes_until_even(
     unevenness : float
         Greatest less least over mean at which to stop [1].
     most : int
-        Passes after which to give up.
-
-    Returns
-    -------
-    tuple of int and TighteningHistory
-        Number of passes, and every move of them.
-
-    Raises
-    ------
-    FiredeckError
-        If the fasteners are not even after `most` passes.
+        Passes after which to stop.
     """
-    _order(joint, sequence)
-    one_pass = staged_moves(sequence, [preload])
-    for count in range(1, most + 1):
-        history = tighten(joint, one_pass * count)
-        if history.unevenness <= unevenness:
-            return count, history
-    raise FiredeckError(
-        f"after {most} passes the fasteners still differ by {100.0 * history.unevenness:.1f} % of their mean",
-        remedy="accept more unevenness, change the sequence, or use the step preloads of one pass",
-    )
+    length = len(_order(joint, sequence))
+    history = tighten(joint, staged_moves(sequence, [preload]) * most)
+    ends = history.preload[length - 1 :: length]
+    spread = np.ptp(ends, axis=1) / ends.mean(axis=1)
+    moved = np.abs(np.diff(ends, axis=0, prepend=0.0)).max(axis=1)
+    done = (spread <= unevenness) | (moved <= 1e-6 * preload)
+    count = int(np.argmax(done)) + 1 if done.any() else most
+    above = ends[count - 1] > preload * (1.0 + 1e-6)
+    names = tuple(name for name, over in zip(joint.names, above, strict=True) if over)
+    return Passes(count, bool(spread[count - 1] <= unevenness), names, history.until(count * length))
 
 
 def moves_of(
