@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firedeck.duty.cases import CycleInputs, GasStack, prepare_cases, single_gas
-from firedeck.duty.gas import GasTable
+from firedeck.duty.gas import GasTable, heated_air
 from firedeck.duty.geometry import Cylinder, power_from_bmep
 from firedeck.duty.limits import DutyError
 from firedeck.evidence import Basis, Source
@@ -26,6 +26,7 @@ __all__ = [
     "SweepResult",
     "friction_pressure",
     "run_cycle",
+    "run_motored",
     "sweep_cycles",
 ]
 
@@ -173,6 +174,50 @@ def run_cycle(
         wall_heat=float(row["heat"] / released),
         balance=float(row["balance"]),
     )
+
+
+def run_motored(
+    cylinder: Cylinder,
+    *,
+    speed: float,
+    manifold_pressure: float = 0.1,
+    temperature: float = 30.0,
+    wall_temperature: float = 100.0,
+    heat_factor: float = 1.0,
+) -> CycleResult:
+    """Run the cylinder turned without firing, filled with air.
+
+    Parameters
+    ----------
+    cylinder : Cylinder
+        The cylinder.
+    speed : float
+        Engine speed [1/min].
+    manifold_pressure : float
+        Absolute manifold pressure [MPa].
+    temperature, wall_temperature : float
+        Of the air as it enters, and of the walls [degC].
+    heat_factor : float
+        Multiplies the heat-transfer correlation [1].
+
+    Raises
+    ------
+    DutyError
+        If an input lies outside the model's range.
+    """
+    # the burning that a case must have is put late and carries no heat
+    inputs = CycleInputs(
+        manifold_pressure,
+        temperature,
+        speed,
+        burn_50=70.0,
+        burn_duration=5.0,
+        burnt_share=0.0,
+        residual=0.0,
+        wall_temperature=wall_temperature,
+        heat_factor=heat_factor,
+    )
+    return run_cycle(cylinder, inputs, gas=heated_air(0.0), step=0.25)
 
 
 def sweep_cycles(

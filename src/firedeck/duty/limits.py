@@ -52,7 +52,7 @@ LIMITS: dict[str, Limit] = {
     "burnt_share": Limit("share of the charge that burns", 0.0, 1.0, ""),
     "residual": Limit("residual gas share", 0.0, 0.5, ""),
     "filling": Limit("filling", 0.2, 1.6, ""),
-    "heat_factor": Limit("heat-transfer factor", 0.0, 3.0, ""),
+    "heat_factor": Limit("heat-transfer factor", 0.0, 6.0, ""),
     "bmep": Limit("brake mean effective pressure", 0.2, 8.0, "MPa"),
     "peak_pressure": Limit("peak cylinder pressure", 1.0, 50.0, "MPa"),
 }
