@@ -17,7 +17,8 @@ from firedeck.definition.tightening import (
 )
 from firedeck.evidence import Basis, Source
 from firedeck.loading.compliance import fastener_compliance
-from firedeck.loading.strength import RESIDUAL_TWIST, SHEAR_RATIO
+from firedeck.loading.strength import SHEAR_RATIO
+from firedeck.loading.yielding import RESIDUAL_TWIST
 from tests.fasteners import stud, tightening
 
 

@@ -136,6 +136,8 @@ def test_moves_follow_the_tightening():
     assert moves[-1].preload == pytest.approx(preload_for_torque(fastener, 80e3, mu, mu))
     rough = moves_of(plan, [fastener], ("b", "a"), ("a", "b"), friction_factor=1.1)
     assert rough[-1].preload < moves[-1].preload
+    own = moves_of(plan, [fastener], ("b", "a"), ("a", "b"), friction_factor=[1.0, 1.1])
+    assert (own[1].preload, own[0].preload) == (moves[1].preload, rough[0].preload)
     mixed = tightening({"torque": "40 N*m"}, {"loosen": "360 deg"}, {"tension": "50 kN"}, {"angle": "90 deg"})
     kinds = moves_of(mixed, [fastener, fastener], ("a", "b"), ("a", "b"))
     assert kinds[2].loosen

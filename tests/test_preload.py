@@ -11,15 +11,9 @@ from firedeck.evidence import Estimate
 from firedeck.loading.compliance import fastener_compliance, stretch_compliance
 from firedeck.loading.preload import friction_from_test, preload_after, torque_table
 from firedeck.loading.settling import settle
-from firedeck.loading.spread import preload_spread, sample_preloads
-from firedeck.loading.strength import (
-    check_bearing,
-    check_stripping,
-    check_yield,
-    preload_at_yield,
-    recommended_engagement,
-    require_elastic,
-)
+from firedeck.loading.spread import preload_spread, sample_preloads, usual_scatter
+from firedeck.loading.strength import check_bearing, check_stripping, recommended_engagement
+from firedeck.loading.yielding import check_over_friction, check_yield, preload_at_yield, require_elastic
 from tests.fasteners import bolt, stud, tightening
 
 JOINT = 1.0 / 600e3
@@ -151,6 +145,24 @@ def test_angle_past_yield_is_allowed_only_when_meant():
     require_elastic(stud(material="8.8"), tightening(*plan, to_yield=True), JOINT)
     with pytest.raises(TighteningError, match="would yield"):
         require_elastic(stud(material="8.8"), tightening({"tension": "90 kN"}), JOINT)
+
+
+def test_yield_is_checked_over_the_friction_range():
+    found = check_over_friction(stud(), tightening({"torque": "90 N*m"}), JOINT)
+    low, usual, high = (found[case].utilisation for case in ("low friction", "typical", "high friction"))
+    assert low > usual > high
+    assert found["typical"].preload == preload_after(stud(), tightening({"torque": "90 N*m"}), JOINT)
+    meant = tightening({"torque": "40 N*m"}, {"angle": "180 deg"}, to_yield=True)
+    for check in check_over_friction(stud(), meant, JOINT).values():
+        assert check.utilisation == pytest.approx(1.0)
+    pulled = check_over_friction(stud(), tightening({"tension": "60 kN"}), JOINT)
+    assert pulled["low friction"].turning == pytest.approx(pulled["high friction"].turning)
+
+
+def test_the_usual_scatter_of_a_method():
+    assert usual_scatter(tightening({"torque": "90 N*m"}))[:2] == (0.23, 0.28)
+    assert usual_scatter(tightening({"tension": "60 kN"}))[:2] == (0.09, 0.23)
+    assert usual_scatter(tightening({"stretch": "0.3 mm"})) is None
 
 
 def test_combined_stress_falls_when_the_twist_relaxes():

@@ -24,7 +24,7 @@ from firedeck.loading.preload import (
     torque_shares,
 )
 from firedeck.loading.spread import tightening_factor
-from firedeck.loading.strength import preload_at_yield
+from firedeck.loading.yielding import preload_at_yield
 from firedeck.units import parse_quantity, to_unit
 from tests.fasteners import bolt, stud
 

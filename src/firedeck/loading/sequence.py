@@ -205,7 +205,7 @@ def moves_of(
     fasteners: Sequence[Fastener],
     sequence: Sequence[str],
     names: Sequence[str],
-    friction_factor: float = 1.0,
+    friction_factor: ArrayLike = 1.0,
 ) -> tuple[Move, ...]:
     """Turn a tightening as written into moves, at typical friction.
 
@@ -219,19 +219,21 @@ def moves_of(
         Order within each stage; the tightening's own goes before it.
     names : sequence of str
         Names that the fasteners go by.
-    friction_factor : float
-        Factor on the typical friction [1].
+    friction_factor : array_like
+        Factor on the typical friction, one for all or one for each name [1].
     """
     each = dict(zip(names, list(fasteners) * (len(names) if len(fasteners) == 1 else 1), strict=True))
-    order = tightening.sequence or tuple(sequence)
+    factor = dict(zip(names, np.broadcast_to(np.asarray(friction_factor), len(names)), strict=True))
     stages = [*tightening.stages, *([tightening.stages[-1]] * tightening.retorque)]
-    lubricant = tightening.lubricant
-    thread_mu, bearing_mu = (mu.middle * friction_factor for mu in (lubricant.thread, lubricant.bearing))
+    thread, bearing = tightening.lubricant.thread.middle, tightening.lubricant.bearing.middle
+
+    order = tightening.sequence or tuple(sequence)
 
     def move(name: str, kind: str, amount: float) -> Move:
         fastener = each[name]
         if kind == "torque":
-            return Move(name, preload=float(preload_for_torque(fastener, amount, thread_mu, bearing_mu)))
+            mu, under = thread * factor[name], bearing * factor[name]
+            return Move(name, preload=float(preload_for_torque(fastener, amount, mu, under)))
         if kind == "angle":
             return Move(name, advance=amount / 360.0 * fastener.turned_thread.pitch)
         if kind == "stretch":

@@ -14,11 +14,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firedeck.definition.fastener import Fastener
-from firedeck.definition.tightening import Stage, Tightening
+from firedeck.definition.tightening import METHOD_SCATTER, Stage, Tightening
 from firedeck.evidence import Estimate, Source
 from firedeck.loading.preload import INFLUENCES, preload_after
 
-__all__ = ["Contribution", "PreloadSpread", "preload_spread", "sample_preloads", "tightening_factor"]
+__all__ = [
+    "Contribution",
+    "PreloadSpread",
+    "preload_spread",
+    "sample_preloads",
+    "tightening_factor",
+    "usual_scatter",
+]
 
 _STEP = 1e-4
 _NORMAL_95 = 1.96
@@ -33,6 +40,21 @@ def tightening_factor(scatter: float) -> float:
         Relative scatter [1].
     """
     return (1.0 + scatter) / (1.0 - scatter)
+
+
+def usual_scatter(tightening: Tightening) -> tuple[float, float, Source] | None:
+    """Return the scatter that a published table gives the method, plus or minus [1].
+
+    To set beside the reckoned one: the narrow and the wide end and the source, or None where the
+    table has no such method.
+
+    Parameters
+    ----------
+    tightening : Tightening
+        Its last stage names the method.
+    """
+    method = "torque wrench, friction estimated" if tightening.method == "torque" else tightening.method
+    return METHOD_SCATTER.get(method)
 
 
 @dataclass(frozen=True)
