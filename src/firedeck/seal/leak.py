@@ -148,7 +148,7 @@ def _lay_down(strip: Strip, pressure_map: PressureMap, length_scale: float, pres
 def find_leaks(
     plan: DeckPlan, pressure_map: PressureMap, profiles: Sequence[SealProfile], field: LeakField
 ) -> list[LeakPath]:
-    """Find the decisive place between every two media.
+    """Find the decisive place between every two media, on paths that enter no third one.
 
     Parameters
     ----------
@@ -166,14 +166,14 @@ def find_leaks(
     list of LeakPath
         One for every pair of media, lowest contact pressure first.
     """
-    saddles = saddle_matrix(field.pressure, field.media)
+    saddles = saddle_matrix(field.pressure, field.media, count=len(plan.media))
     places = SealPlaces.of(profiles, pressure_map, field.length_scale)
     top = pressure_map.stated_range[1]
     paths = []
     for i, a in enumerate(plan.media):
         for j in range(i + 1, len(plan.media)):
-            cell = (int(saddles.cells[i, j, 0]), int(saddles.cells[i, j, 1]))
-            height = float(saddles.heights[i, j])
+            cell = (int(saddles.direct_cells[i, j, 0]), int(saddles.direct_cells[i, j, 1]))
+            height = float(saddles.direct_heights[i, j])
             paths.append(_path(a, plan.media[j], height, cell, pressure_map, places, top))
     return sorted(paths, key=lambda path: path.felt.value)
 
@@ -235,8 +235,7 @@ def trace_leak(plan: DeckPlan, pressure_map: PressureMap, field: LeakField, path
         Points of the path from medium `a` to medium `b` [mm].
     """
     numbers = {name: index + 1 for index, name in enumerate(plan.media)}
-    height = float(field.pressure[path.cell])
-    cells = trace_path(field.pressure, field.media, numbers[path.a], numbers[path.b], height)
+    cells = trace_path(field.pressure, field.media, numbers[path.a], numbers[path.b], path.cell)
     grid = pressure_map.grid
     return np.column_stack(
         [grid.x0 + (cells[:, 1] + 0.5) * grid.pitch, grid.y0 + (cells[:, 0] + 0.5) * grid.pitch]

@@ -35,6 +35,11 @@ _LAND_SHARE = 0.15
 #: (estimated from generated prints without noise; see the truth tables).
 _GEOMETRY_ERROR = 0.006
 
+#: Length over which a flank's slope is taken at the edge of what is read [mm], and area of its foot
+#: over height times run: between a flank that drops ever steeper (1/3) and a straight one (1/2).
+_EDGE_MM = 0.1
+_FOOT_SHAPE = 0.42
+
 #: A window with a smaller usable share of its seal's footprint has no line load.
 _LEAST_USABLE = 0.5
 
@@ -312,7 +317,7 @@ def _tails(parts: _Windows, excess: FloatArray, step: float) -> FloatArray:
     rows = np.arange(len(excess))
     any_line = parts.footprint.any(axis=1)
     total = np.zeros(len(excess))
-    reach = max(2, round(0.15 / step))
+    reach = max(2, round(_EDGE_MM / step))
     first = np.argmax(parts.footprint, axis=1)
     last = count - 1 - np.argmax(parts.footprint[:, ::-1], axis=1)
     for edge, inward in ((first, 1), (last, -1)):
@@ -321,7 +326,7 @@ def _tails(parts: _Windows, excess: FloatArray, step: float) -> FloatArray:
         slope = np.maximum((inner - at_edge) / (reach * step), 1.0)
         room = np.where(inward > 0, edge, count - 1 - edge) * step
         run = np.minimum(at_edge / slope, room)
-        total += np.where(any_line & (at_edge > 0), 0.5 * at_edge * run, 0.0)
+        total += np.where(any_line & (at_edge > 0), _FOOT_SHAPE * at_edge * run, 0.0)
     return total
 
 

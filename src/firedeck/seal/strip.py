@@ -13,6 +13,7 @@ from firedeck.definition.deck import DeckPlan, Seal
 from firedeck.definition.shape import SealLine, seal_line
 from firedeck.evidence import flag_bit
 from firedeck.kernel.raster import sample_bilinear
+from firedeck.kernel.windows import closed_window_sums
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
 
 __all__ = ["Strip", "unroll_seals", "window_means"]
@@ -22,7 +23,7 @@ BoolArray = npt.NDArray[np.bool_]
 #: A sample this many deviations from its neighbours along the seal is a foreign body, not the seal.
 _OUTLIER_SIGMAS = 5.0
 
-#: ... and at least this far, in the signal.
+#: ... and at least this far, as a share of the highest signal of the curve.
 _OUTLIER_FLOOR = 0.06
 
 #: Neighbourhood along the seal that a sample is compared with, half length [mm].
@@ -145,8 +146,9 @@ def _foreign(
     signal: MapArray, noise: MapArray, usable: BoolArray, pressure_map: PressureMap, step: float
 ) -> BoolArray:
     """Find samples that stand out from their neighbours along the seal by more than grain can."""
+    floor = _OUTLIER_FLOOR * float(pressure_map.conversion.signal[-1])
     slope = np.maximum(pressure_map.conversion.slope(np.nan_to_num(signal)), 1e-6)
-    deviation = np.maximum(_OUTLIER_SIGMAS * np.nan_to_num(noise) / slope, _OUTLIER_FLOOR)
+    deviation = np.maximum(_OUTLIER_SIGMAS * np.nan_to_num(noise) / slope, floor)
     half = max(2, round(_NEIGHBOURHOOD_MM / step))
     foreign = np.zeros(signal.shape, bool)
     for _ in range(2):
@@ -181,15 +183,10 @@ def window_means(
     count : ndarray of int, shape (k, m)
         Usable rows.
     """
-    length = len(values)
-    half = min(half, (length - 1) // 2)
-    padded_rows = np.arange(-half, length + half) % length
-    weight = usable[padded_rows]
-    data = np.where(weight, values[padded_rows], 0.0)
-    sums = np.vstack([np.zeros((1, values.shape[1])), np.cumsum(data, axis=0, dtype=np.float64)])
-    counts = np.vstack([np.zeros((1, values.shape[1]), np.int64), np.cumsum(weight, axis=0)])
-    first, last = centres, centres + 2 * half + 1
-    count = counts[last] - counts[first]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.where(count > 0, (sums[last] - sums[first]) / count, np.nan)
+    half = min(half, (len(values) - 1) // 2)
+    order = np.argsort(centres, kind="stable")
+    sums, count = closed_window_sums(values, usable, centres[order], half)
+    back = np.argsort(order, kind="stable")
+    sums, count = sums[back], count[back]
+    mean = np.divide(sums, count, out=np.full(sums.shape, np.nan), where=count > 0)
     return mean, count

@@ -1,0 +1,67 @@
+"""Averages over windows along a closed strip."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from numba import njit
+
+__all__ = ["closed_window_sums"]
+
+
+@njit(cache=True, nogil=True)
+def closed_window_sums(
+    values: npt.NDArray[np.float32],
+    usable: npt.NDArray[np.bool_],
+    centres: npt.NDArray[np.int64],
+    half: int,
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]:
+    """Sum the usable rows within `half` of every centre; row n follows row n - 1 as row 0.
+
+    Parameters
+    ----------
+    values : ndarray of float32, shape (n, m)
+        Strip, closed along its first axis.
+    usable : ndarray of bool, shape (n, m)
+        Samples that count.
+    centres : ndarray of int, shape (k,)
+        Rising middle rows.
+    half : int
+        Rows to either side; 2 * half + 1 must not exceed n.
+
+    Returns
+    -------
+    sums : ndarray, shape (k, m)
+        Sums of the usable samples.
+    counts : ndarray of int, shape (k, m)
+        How many they are.
+    """
+    rows, cols = values.shape
+    sums = np.zeros((centres.size, cols))
+    counts = np.zeros((centres.size, cols), np.int64)
+    total = np.zeros(cols)
+    count = np.zeros(cols, np.int64)
+    first, last = 0, 0  # rows first to last - 1 are in the running sums
+    for k in range(centres.size):
+        begin, end = centres[k] - half, centres[k] + half + 1
+        if k == 0 or begin >= last:
+            total[:] = 0.0
+            count[:] = 0
+            first, last = begin, begin
+        while last < end:
+            row = last % rows
+            for j in range(cols):
+                if usable[row, j]:
+                    total[j] += values[row, j]
+                    count[j] += 1
+            last += 1
+        while first < begin:
+            row = first % rows
+            for j in range(cols):
+                if usable[row, j]:
+                    total[j] -= values[row, j]
+                    count[j] -= 1
+            first += 1
+        sums[k] = total
+        counts[k] = count
+    return sums, counts
