@@ -60,12 +60,12 @@ def updated_text(text: str, before: Definition, after: Definition) -> str:
 
 
 def _says(text: str, wanted: Definition) -> bool:
-    """Whether a text reads back as the wanted definition."""
+    """Tell whether a text reads back as the wanted definition, to the digits that are written."""
     try:
         found = type(wanted).model_validate(tomllib.loads(text))
     except ValueError:
         return False
-    return _plain(found, defaults=True) == _plain(wanted, defaults=True)
+    return found == type(wanted).model_validate(_plain(wanted, defaults=True))
 
 
 def _plain(definition: Definition, *, defaults: bool) -> Plain:
@@ -138,7 +138,15 @@ def _change(target: Container | Table, before: Plain, after: Plain, short: Plain
             if key not in before or before[key] != value:
                 _change_value(target, key, before.get(key), value, short.get(key, value))
         elif key in short and before.get(key) != value:
-            target.add(key, _item(short[key]))
+            target.add(key, _spaced(_item(short[key])))
+
+
+def _spaced(item: Item) -> Item:
+    """Set a new table off from what stands above it by an empty line."""
+    for table in item if isinstance(item, AoT) else [item]:
+        if isinstance(table, Table) and not table.trivia.indent.startswith("\n"):
+            table.trivia.indent = "\n" + table.trivia.indent
+    return item
 
 
 def _is_emptied(old: object, value: object) -> bool:
@@ -162,7 +170,7 @@ def _change_tables(old: AoT, before: list[Plain], after: list[Plain], short: lis
     for place, label in enumerate(_labels(after)):
         at = places.get(label)
         if at is None:
-            kept.append(_item(short[place]))
+            kept.append(_spaced(_item(short[place])))
         else:
             _change(old[at], before[at] if at < len(before) else {}, after[place], short[place])
             kept.append(old[at])
