@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from firedeck.errors import FiredeckError
-from firedeck.loading.gas_balance import (
+from firedeck.loading.gas_load import (
     SHARING_SOURCE,
     Bores,
-    Clamp,
     CylinderPressure,
-    balance_cylinders,
+    PlacedPreloads,
+    clamp_ratios,
     share_fasteners,
 )
 from firedeck.loading.interaction import Bed, Move, SharedJoint, tighten
@@ -111,6 +111,13 @@ def test_a_rocking_head_loads_the_far_fastener():
     assert history.final[0] > 20e3
 
 
+def test_a_plan_that_would_need_a_fastener_to_push_is_refused():
+    with pytest.raises(FiredeckError, match="away from left when its turn comes"):
+        even_in_one_pass(see_saw(), [1e3, 60e3], ("left", "right"))
+    plan = even_in_one_pass(see_saw(), [1e3, 60e3], ("right", "left"))
+    assert plan.history.final == pytest.approx([1e3, 60e3])
+
+
 def test_angle_and_loosening():
     joint = SharedJoint.build(np.array([[1e-6]]), 200e3)
     give = 1e-6 + 1.0 / 200e3
@@ -200,10 +207,12 @@ def test_inner_cylinders_own_two_fasteners_and_end_ones_three():
         assert share.sum(axis=1) == pytest.approx([3.0, 2.0, 2.0, 3.0])
 
 
-def test_gas_balance_ranks_the_worst_first():
+def test_clamp_ratio_ranks_the_worst_first():
     # 2.5 fasteners of 75 kN over a 90 mm seal at 160 bar give a ratio of 1.84; here 2 and 3 of them
-    clamp = Clamp(np.array(TEN), np.full(10, 75e3), common=0.10, individual=0.08, friction_effect=0.92)
-    found = balance_cylinders(BORES, clamp, CylinderPressure(16.0, 0.05))
+    clamp = PlacedPreloads(
+        np.array(TEN), np.full(10, 75e3), common=0.10, individual=0.08, friction_effect=0.92
+    )
+    found = clamp_ratios(BORES, clamp, CylinderPressure(16.0, 0.05))
     assert {row.cylinder for row in found[:2]} == {"2", "3"}
     assert found[0].ratio.value == pytest.approx(2 * 75e3 / 101_788.0, rel=1e-4)
     assert found[-1].ratio.value == pytest.approx(3 * 75e3 / 101_788.0, rel=1e-4)
@@ -214,20 +223,20 @@ def test_gas_balance_ranks_the_worst_first():
     assert "common practice" in str(SHARING_SOURCE)
 
 
-def test_gas_balance_of_one_hot_cylinder():
-    clamp = Clamp(np.array(TEN), np.full(10, 75e3))
-    found = balance_cylinders(BORES, clamp, CylinderPressure(np.array([30.0, 16.0, 16.0, 40.0])))
+def test_clamp_ratio_of_one_hot_cylinder():
+    clamp = PlacedPreloads(np.array(TEN), np.full(10, 75e3))
+    found = clamp_ratios(BORES, clamp, CylinderPressure(np.array([30.0, 16.0, 16.0, 40.0])))
     assert found[0].cylinder == "4"
     assert found[0].lifts == 1.0
     assert found[-1].lifts == 0.0
-    loose = balance_cylinders(BORES, Clamp(np.array(TEN), np.zeros(10)), CylinderPressure(16.0, 0.1))
+    loose = clamp_ratios(BORES, PlacedPreloads(np.array(TEN), np.zeros(10)), CylinderPressure(16.0, 0.1))
     assert loose[0].lifts == 1.0
 
 
-def test_gas_balance_refuses_what_cannot_be():
-    clamp = Clamp(np.array(TEN), np.full(10, 75e3))
+def test_clamp_ratio_refuses_what_cannot_be():
+    clamp = PlacedPreloads(np.array(TEN), np.full(10, 75e3))
     with pytest.raises(FiredeckError, match="pressure must be above zero"):
-        balance_cylinders(BORES, clamp, CylinderPressure(0.0))
+        clamp_ratios(BORES, clamp, CylinderPressure(0.0))
     with pytest.raises(FiredeckError, match="stands inside a seal"):
         share_fasteners(BORES, [(PITCH / 2.0, 0.0)])
     with pytest.raises(FiredeckError, match="seal diameter above zero"):

@@ -198,6 +198,14 @@ def test_an_insert_moves_the_shear_outwards():
     assert recommended_engagement(stud(hole=hole)) is None
 
 
+def test_a_stated_shear_strength_goes_before_the_usual_share():
+    steel = builtin_material("12.9").model_copy(update={"shear_strength": 500.0})
+    own = {check.thread: check for check in check_stripping(stud().model_copy(update={"material": steel}))}
+    usual = {check.thread: check for check in check_stripping(stud())}
+    assert own["stud's own thread"].shear_strength == 500.0
+    assert usual["stud's own thread"].shear_strength == pytest.approx(0.6 * 1220.0)
+
+
 def test_settling_takes_off_more_in_a_stiff_joint():
     fresh = Estimate(60e3, 50e3, 72e3)
     soft, stiff = (settle(fresh, Settling(), give) for give in (2e-5, 1e-5))

@@ -61,6 +61,7 @@ def test_a_misprinted_stress_area_is_refused():
     # One table in circulation prints 0.0163 in^2 for 7/16-14; ASME B1.1 has 0.1063 in^2.
     field = TypeAdapter(ThreadText)
     assert field.validate_python({"designation": "7/16-14", "stress_area": "0.1063 in**2"}).pitch
+    assert field.validate_python({"designation": "M8"}).pitch == 1.25
     with pytest.raises(ValidationError, match=r"0\.1063 in\^2"):
         field.validate_python({"designation": "7/16-14", "stress_area": "0.0163 in**2"})
     with pytest.raises(ValidationError, match="no key 'area'"):

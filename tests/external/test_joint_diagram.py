@@ -14,7 +14,7 @@ import pytest
 from firedeck.definition.fastener import ClampedPart
 from firedeck.kernel.bolt import cylinder_compliance
 from firedeck.loading.compliance import PressureCone, member_compliance
-from firedeck.loading.gas_balance import gas_force, hydrostatic_line_load
+from firedeck.loading.gas_load import gas_force, hydrostatic_line_load
 from firedeck.loading.interaction import Bed, Move, SharedJoint, tighten
 from firedeck.loading.joint_diagram import GasketedJoint, LinearJoint, LoadingLine, in_series
 from firedeck.loading.sequence import staged_moves

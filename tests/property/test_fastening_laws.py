@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from firedeck.definition.thread import parse_thread
 from firedeck.kernel.bolt import thermal_preload
 from firedeck.kernel.interaction import balance
-from firedeck.loading.gas_balance import Bores, Clamp, CylinderPressure, balance_cylinders, share_fasteners
+from firedeck.loading.gas_load import Bores, CylinderPressure, PlacedPreloads, clamp_ratios, share_fasteners
 from firedeck.loading.interaction import Bed, SharedJoint, tighten
 from firedeck.loading.joint_diagram import GasketedJoint, LinearJoint, LoadingLine
 from firedeck.loading.preload import friction_from_test, preload_for_torque, torque_for_preload, torque_shares
@@ -222,7 +222,7 @@ def test_cylinders_share_out_the_whole_clamp(cylinders, pitch, offset, forces):
     bores = Bores.build([(pitch * k, 0.0) for k in range(cylinders)], 84.0)
     places = [(pitch * (k - 0.5), side * offset) for side in (-1, 1) for k in range(cylinders + 1)]
     held = np.array(forces[: len(places)])
-    found = balance_cylinders(bores, Clamp(np.array(places), held), CylinderPressure(15.0))
+    found = clamp_ratios(bores, PlacedPreloads(np.array(places), held), CylinderPressure(15.0))
     assert sum(row.clamp for row in found) == pytest.approx(held.sum())
     assert sum(row.fasteners for row in found) == pytest.approx(len(places))
     assert [row.ratio.value for row in found] == sorted(row.ratio.value for row in found)

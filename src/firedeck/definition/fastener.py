@@ -193,7 +193,8 @@ class Fastener(Definition):
     segments : tuple of Segment
         Between the bearing face and the face of the block, in order.
     bearing : BearingFace
-        Face of the turned nut or head.
+        Face of the turned nut or head. Its friction diameter is the arithmetic mean, as in
+        torque tables; the radius of uniform pressure is larger by under one per cent.
     washer : Washer, optional
         Washer beneath it.
     allowances : EndAllowances
@@ -243,11 +244,6 @@ class Fastener(Definition):
         """Smallest area under load: of a segment or of a threaded end [mm^2]."""
         ends = (self.turned_thread.stress_area, self.hole.thread.stress_area)
         return min(*ends, *(segment.area for segment in self.segments))
-
-    @property
-    def seat(self) -> BearingFace:
-        """Ring on which the head of the engine is pressed: the washer's, or the bearing face."""
-        return self.washer.seat if self.washer else self.bearing
 
 
 class ClampedPart(Definition):

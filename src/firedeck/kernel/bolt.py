@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 __all__ = [
     "Reals",
-    "annulus_mean_diameter",
     "bearing_friction",
     "bearing_torque",
     "cylinder_compliance",
@@ -111,20 +110,6 @@ def bearing_friction(torque: Reals, preload: Reals, mean_diameter: float) -> Rea
         Mean diameter of the bearing face [mm].
     """
     return 2.0 * torque / (preload * mean_diameter)
-
-
-def annulus_mean_diameter(outer: float, inner: float) -> float:
-    """Return ``(outer + inner)/2``, the friction diameter of a bearing face [mm].
-
-    The arithmetic mean is what torque tables use; for usual faces the uniform-pressure
-    radius is larger by under one per cent.
-
-    Parameters
-    ----------
-    outer, inner : float
-        Outer and inner diameter of the face [mm].
-    """
-    return 0.5 * (outer + inner)
 
 
 def reduced_stress(preload: Reals, torque: Reals, area: float) -> Reals:

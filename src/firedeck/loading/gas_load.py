@@ -16,10 +16,10 @@ from firedeck.evidence import Basis, Estimate, Source
 __all__ = [
     "SHARING_SOURCE",
     "Bores",
-    "Clamp",
-    "CylinderBalance",
+    "ClampRatio",
     "CylinderPressure",
-    "balance_cylinders",
+    "PlacedPreloads",
+    "clamp_ratios",
     "gas_force",
     "hydrostatic_line_load",
     "share_fasteners",
@@ -97,7 +97,7 @@ class Bores:
 
 
 @dataclass(frozen=True)
-class Clamp:
+class PlacedPreloads:
     """Fasteners in plan with what they hold.
 
     Attributes
@@ -136,7 +136,7 @@ class CylinderPressure:
 
 
 @dataclass(frozen=True)
-class CylinderBalance:
+class ClampRatio:
     """Clamp against gas load of one cylinder.
 
     Attributes
@@ -199,12 +199,12 @@ def share_fasteners(
     return share
 
 
-def balance_cylinders(
+def clamp_ratios(
     bores: Bores,
-    clamp: Clamp,
+    clamp: PlacedPreloads,
     pressure: CylinderPressure,
     rule: Literal["inverse distance", "nearest"] = "inverse distance",
-) -> tuple[CylinderBalance, ...]:
+) -> tuple[ClampRatio, ...]:
     """Compare clamp and gas force of every cylinder, the worst first.
 
     The ratio is taken as lognormal: preload common and individual parts and pressure add in
@@ -214,7 +214,7 @@ def balance_cylinders(
     ----------
     bores : Bores
         Cylinders.
-    clamp : Clamp
+    clamp : PlacedPreloads
         Fasteners and preloads.
     pressure : CylinderPressure
         Peak pressure of each cylinder.
@@ -240,17 +240,17 @@ def _one_cylinder(
     place: int,
     share: Floats,
     held: Floats,
-    clamp: Clamp,
+    clamp: PlacedPreloads,
     pressure: float,
     pressure_standard: float,
-) -> CylinderBalance:
+) -> ClampRatio:
     total = float(held.sum())
     gas = gas_force(pressure, float(bores.seal_diameters[place]))
     apart = clamp.individual * float(np.linalg.norm(held)) / total if total > 0.0 else 0.0
     standard = math.sqrt(clamp.common**2 + apart**2 + pressure_standard**2)
     ratio = total / gas
     reach = math.exp(1.96 * standard)
-    return CylinderBalance(
+    return ClampRatio(
         bores.names[place],
         float(share.sum()),
         total,
