@@ -227,7 +227,8 @@ text with any unit of the right kind, for example `"80 lbf*ft"`.
 
 def _cell(text: str) -> str:
     text = re.sub(r" ?\[([^\][]+)\]", lambda found: "" if parse_unit(found[1]) else found[0], text)
-    return text.replace("|", "\\|").strip()
+    text = text.replace("|", "\\|").strip()
+    return f"{text[:1].upper()}{text[1:]}" + ("" if text.endswith((".", "`")) else ".")
 
 
 def _sentence(doc: str) -> str:
