@@ -134,7 +134,7 @@ class TraceMapping(Definition):
     Attributes
     ----------
     delimiter : str, optional
-        Character between columns.
+        What parts the columns.
     decimal : str, optional
         Decimal sign.
     first_row : int, optional
@@ -147,7 +147,9 @@ class TraceMapping(Definition):
     base_unit : str, optional
         Unit of the base column: ``"deg"``, ``"rad"``, ``"s"``, ``"ms"``, ``"us"``.
     samples_per_turn : float, optional
-        Samples per crank turn, for base ``"sample"``.
+        Samples per crank turn, for base ``"sample"`` [1].
+    start_angle : float, optional
+        Crank angle of the first sample, for base ``"sample"``, when the recording starts at a mark [deg].
     speed : float, optional
         Engine speed [1/min].
     tooth_column : int, optional
@@ -164,13 +166,15 @@ class TraceMapping(Definition):
         The cylinder pressures.
     """
 
-    delimiter: str | None = None
+    kind: Literal["trace-mapping"] = "trace-mapping"
+    delimiter: Literal[",", ";", "|", "tab", "blank"] | None = None
     decimal: Literal[".", ","] | None = None
     first_row: Annotated[int, Field(ge=1)] | None = None
     base: Literal["angle", "time", "sample"] | None = None
     base_column: Annotated[int, Field(ge=1)] | None = None
     base_unit: Literal["deg", "rad", "s", "ms", "us"] | None = None
     samples_per_turn: Annotated[float, Field(gt=0.0)] | None = None
+    start_angle: Angle | None = None
     speed: Annotated[RotationalSpeed, Field(gt=0.0)] | None = None
     tooth_column: Annotated[int, Field(ge=1)] | None = None
     teeth: Annotated[int, Field(ge=2)] | None = None
@@ -336,6 +340,7 @@ class DutyDefinition(Definition):
         Peak pressure of each cylinder over the mean of all; empty when not known.
     """
 
+    kind: Literal["duty"] = "duty"
     engine: EngineGeometry
     source: DutySource
     cycles: Annotated[int, Field(ge=1)] = 100_000

@@ -171,9 +171,7 @@ def _fit_centre(cycles: Floats, cylinder: Cylinder, speed: float, manifold_press
     place, factor = float(np.mean(places)), float(np.mean(factors))
     doubt = float(np.hypot(1.96 * scatter, _FORM_DOUBT))
     lead = float(leads(factor))
-    notes = [
-        f"motored peak leads top dead centre by {lead:.2f} deg; heat loss {factor:.1f} times the usual"
-    ]
+    notes = [f"motored peak leads top dead centre by {lead:.2f} deg; heat loss {factor:.1f} times the usual"]
     if not _HEAT_FACTORS[0] < factor < _HEAT_FACTORS[-1]:
         doubt = 1.0
         notes.append(
