@@ -84,7 +84,7 @@ def test_wrong_deck_is_refused_with_what_was_found():
 def test_blank_print_is_registered_on_holes_alone_and_says_so():
     picture, truth = draw_print(PLAN, Scene(rotation=10, marks=False))
     found = register(picture, PLAN)
-    assert any("holes alone" in note for note in found.notes)
+    assert any("holes carry the fit alone" in note for note in found.notes)
     error = deck_error(found, truth)
     assert np.max(error) < 0.5
     corners = found.uncertainty_at([[0.0, 0.0], [414.0, 190.0]])

@@ -118,7 +118,7 @@ class Scene:
     marks: bool = True
     noise: float = 0.02
     falloff: float = 0.03
-    pixel: float = 0.12
+    pixel: float = 0.17
     seed: int = 1
 
 
@@ -167,18 +167,15 @@ class _Canvas:
         return rows, cols, *self.deck(np.arange(rows.start, rows.stop), np.arange(cols.start, cols.stop))
 
     def deck(self, i, j):
-        u = (j[None, :] + 0.5) * self.pixel - self.to_picture[0, 2]
-        v = (i[:, None] + 0.5) * self.pixel - self.to_picture[1, 2]
-        return (
-            self.inverse[0, 0] * u + self.inverse[0, 1] * v,
-            self.inverse[1, 0] * u + self.inverse[1, 1] * v,
-        )
+        inverse = self.inverse.astype(np.float32)
+        u = ((j[None, :] + 0.5) * self.pixel - self.to_picture[0, 2]).astype(np.float32)
+        v = ((i[:, None] + 0.5) * self.pixel - self.to_picture[1, 2]).astype(np.float32)
+        return inverse[0, 0] * u + inverse[0, 1] * v, inverse[1, 0] * u + inverse[1, 1] * v
 
 
 def _sheet_mask(canvas, low, high):
     x, y = canvas.deck(np.arange(canvas.shape[0]), np.arange(canvas.shape[1]))
-    wavy = 0.8 * np.sin(x / 37.0) + 0.6 * np.sin(y / 23.0)
-    return (x > low[0] + wavy) & (x < high[0] + wavy) & (y > low[1] + wavy) & (y < high[1] + wavy)
+    return (x > low[0]) & (x < high[0]) & (y > low[1]) & (y < high[1])
 
 
 def _draw_seals(canvas, density, plan, scene, rng):
@@ -217,21 +214,16 @@ def _cut_holes(canvas, density, film, plan, scene, rng):
 
 def _develop(density, film, scene, rng):
     rows, cols = density.shape
-    across = np.linspace(-1, 1, cols, dtype=np.float32)
-    lamp = 1 - scene.falloff * across**2
-    grain = rng.standard_normal((rows, cols), np.float32) * scene.noise
-    back = {"white": 0.93, "black": 0.035}[scene.backing]
-    green = np.where(film, 0.86 * 10 ** -(density + grain), back) * lamp
-    fine = green.astype(np.float32)
-    pooled = [fine.reshape(rows // 4, 4, cols // 4, 4).mean(axis=(1, 3))]
-    if not scene.grey:
-        red = np.where(film, 0.86 * 10 ** -(0.16 * density + grain), back) * lamp
-        blue = np.where(film, 0.86 * 10 ** -(0.45 * density + grain), back) * lamp
-        pooled = [
-            p.astype(np.float32).reshape(rows // 4, 4, cols // 4, 4).mean(axis=(1, 3))
-            if p is not fine
-            else pooled[0]
-            for p in (red, fine, blue)
-        ]
-    coarse = np.stack(pooled, axis=2).astype(np.float32)
-    return ScanPicture("drawn", fine, (scene.pixel, scene.pixel), coarse, 4)
+    lamp = 1 - scene.falloff * np.linspace(-1, 1, cols, dtype=np.float32) ** 2
+    grain = rng.standard_normal((rows, cols), np.float32) * np.float32(scene.noise)
+    back = np.float32({"white": 0.93, "black": 0.035}[scene.backing])
+
+    def channel(share, coarse):
+        film_density = np.float32(share) * density + grain
+        light = np.where(film, np.float32(0.86) * np.float32(10) ** -film_density, back) * lamp
+        pooled = light.reshape(rows // 4, 4, cols // 4, 4).mean(axis=(1, 3))
+        return pooled if coarse else (light, pooled)
+
+    fine, green = channel(1.0, False)
+    planes = [green] if scene.grey else [channel(0.16, True), green, channel(0.45, True)]
+    return ScanPicture("drawn", fine, (scene.pixel, scene.pixel), np.stack(planes, axis=2), 4)

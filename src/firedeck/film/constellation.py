@@ -15,7 +15,16 @@ from firedeck.film.sheet import Hole, SheetFinding
 from firedeck.kernel.constellation import nearest_index, vote_poses
 from firedeck.kernel.pose import PoseFit, Sightings, apply_pose, fit_pose
 
-__all__ = ["STRAIN_SD", "Candidate", "Constellation", "match_holes", "point_sightings"]
+__all__ = [
+    "CENTRE_SD",
+    "STRAIN_SD",
+    "Candidate",
+    "Constellation",
+    "hole_discs",
+    "match_holes",
+    "point_sightings",
+    "settle_pose",
+]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -33,7 +42,7 @@ _REACH_MM = 4.0
 _AGREEMENT_MM = 1.5
 
 #: Standard uncertainty of a hand-cut hole's centre, per axis [mm]; about 0.3 mm, common practice.
-_CENTRE_SD = 0.35
+CENTRE_SD = 0.35
 
 #: Expected standard deviation of stretch in x and y and of shear: scanners and film of up to 1 %.
 STRAIN_SD = np.array([0.006, 0.006, 0.004])
@@ -110,6 +119,11 @@ class Candidate:
         return float(np.sqrt(np.mean(self.misses**2))) if len(self.misses) else float("inf")
 
 
+def hole_discs(holes: Sequence[Hole]) -> FloatArray:
+    """Return x, y and radius [mm] of holes as an array of shape (n, 3)."""
+    return np.array([[*hole.centre, hole.radius] for hole in holes], dtype=float).reshape(-1, 3)
+
+
 def match_holes(
     holes: Sequence[Hole], plan: DeckPlan, *, sheet: SheetFinding | None = None, mirrored: bool | None = None
 ) -> tuple[Candidate, ...]:
@@ -135,13 +149,13 @@ def match_holes(
         Distinct poses, best first; empty if not even two holes fit.
     """
     plan_discs = Constellation.of_plan(plan).discs
-    found = np.array([[*hole.centre, hole.radius] for hole in holes]).reshape(-1, 3)
+    found = hole_discs(holes)
     if len(found) < 2 or len(plan_discs) < 2:
         return ()
     outline = sheet.polygon if sheet is not None else None
     candidates: list[Candidate] = []
     for matrix in _voted(found, plan_discs, mirrored):
-        candidate = _refined(found, plan_discs, matrix, outline)
+        candidate = settle_pose(found, plan_discs, matrix, outline=outline)
         if candidate is not None and not any(_same_pose(candidate, other, found) for other in candidates):
             candidates.append(candidate)
     return tuple(sorted(candidates, key=lambda candidate: -candidate.score))
@@ -202,6 +216,8 @@ def _same_pose(one: Candidate, other: Candidate, found: FloatArray) -> bool:
 
 def _pair_up(found: FloatArray, discs: FloatArray, matrix: FloatArray, reach: float) -> IntArray:
     """Pair holes and openings that are each other's nearest of fitting size."""
+    if not len(found) or not len(discs):
+        return np.zeros((0, 2), np.int64)
     apart = apply_pose(matrix, found[:, :2])[:, None, :] - discs[None, :, :2]
     distance = np.hypot(apart[..., 0], apart[..., 1])
     excess = found[:, None, 2] - discs[None, :, 2]
@@ -222,28 +238,66 @@ def point_sightings(points: FloatArray, targets: FloatArray, sigma: float) -> Si
     return Sightings(np.tile(points, (2, 1)), np.tile(targets, (2, 1)), directions, spread, group)
 
 
-def _refined(
-    found: FloatArray, discs: FloatArray, matrix: FloatArray, outline: shapely.Geometry | None
+def settle_pose(
+    found: FloatArray,
+    discs: FloatArray,
+    matrix: FloatArray,
+    *,
+    held: Sightings | None = None,
+    outline: shapely.Geometry | None = None,
 ) -> Candidate | None:
+    """Fit a first pose to the holes it pairs up, pairing more strictly as the pose improves.
+
+    Parameters
+    ----------
+    found : ndarray, shape (n, 3)
+        x, y and radius of the holes in the picture [mm].
+    discs : ndarray, shape (m, 3)
+        x, y and radius of the plan's openings [mm].
+    matrix : ndarray, shape (2, 3)
+        First pose.
+    held : Sightings, optional
+        Other sightings to fit along with the holes, landmarks for instance.
+    outline : shapely.Geometry, optional
+        The sheet in the picture [mm]; tells which openings should be on it.
+
+    Returns
+    -------
+    Candidate or None
+        None if fewer than two holes pair up and nothing else is held.
+    """
     fit: PoseFit | None = None
     pairs = np.zeros((0, 2), np.int64)
     for reach in (_REACH_MM + 1, _REACH_MM, 2.5, 2.0, _AGREEMENT_MM, _AGREEMENT_MM):
         pairs = _pair_up(found, discs, matrix, reach)
-        if len(pairs) < 2:
+        if len(pairs) < 2 and held is None:
             return None
-        points, targets = found[pairs[:, 0], :2], discs[pairs[:, 1], :2]
-        miss = np.hypot(*(apply_pose(matrix, points) - targets).T)
-        weights = np.tile(1 / (1 + (miss / (2.5 * _CENTRE_SD)) ** 2), 2)
-        fit = fit_pose(point_sightings(points, targets, _CENTRE_SD), matrix, weights, STRAIN_SD)
+        fit = _fit_pairs(found[pairs[:, 0], :2], discs[pairs[:, 1], :2], matrix, held)
         matrix = fit.matrix
     assert fit is not None
+    return _as_candidate(fit, found, discs, pairs, outline)
+
+
+def _fit_pairs(
+    points: FloatArray, targets: FloatArray, matrix: FloatArray, held: Sightings | None
+) -> PoseFit:
+    miss = np.hypot(*(apply_pose(matrix, points) - targets).T)
+    weights = np.tile(1 / (1 + (miss / (2.5 * CENTRE_SD)) ** 2), 2)
+    seen = point_sightings(points, targets, CENTRE_SD)
+    if held is not None:
+        seen, weights = seen + held, np.concatenate([weights, np.ones(len(held.sigma))])
+    return fit_pose(seen, matrix, weights, STRAIN_SD)
+
+
+def _as_candidate(
+    fit: PoseFit, found: FloatArray, discs: FloatArray, pairs: IntArray, outline: shapely.Geometry | None
+) -> Candidate:
+    matrix = fit.matrix
     misses = np.hypot(*(apply_pose(matrix, found[pairs[:, 0], :2]) - discs[pairs[:, 1], :2]).T)
     missing = _missing(discs, pairs[:, 1], matrix, outline)
-    worth = _MATCH_WORTH - misses**2 / (2 * _CENTRE_SD**2)
-    mirrored = bool(np.linalg.det(matrix[:, :2]) > 0)
-    odds = -0.5 * float(np.sum((fit.strain / STRAIN_SD) ** 2))
-    score = float(np.sum(worth) - _MISSING_COST * len(missing)) + odds
-    return Candidate(fit, mirrored, pairs, misses, missing, score)
+    odds = np.sum(_MATCH_WORTH - misses**2 / (2 * CENTRE_SD**2)) - _MISSING_COST * len(missing)
+    score = float(odds) - 0.5 * float(np.sum((fit.strain / STRAIN_SD) ** 2))
+    return Candidate(fit, bool(np.linalg.det(matrix[:, :2]) > 0), pairs, misses, missing, score)
 
 
 def _missing(

@@ -2,20 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from firedeck.definition.deck import DeckPlan
+from firedeck.definition.film_test import Landmark
 from firedeck.errors import PrintError
-from firedeck.film.constellation import STRAIN_SD, Candidate, Constellation, match_holes, point_sightings
+from firedeck.film.constellation import (
+    CENTRE_SD,
+    STRAIN_SD,
+    Candidate,
+    Constellation,
+    hole_discs,
+    match_holes,
+    point_sightings,
+    settle_pose,
+)
+from firedeck.film.landmarks import landmark_poses, landmark_sightings
 from firedeck.film.marks import MarkFit, SealMarks, refine_on_marks, seal_marks
 from firedeck.film.picture import ScanPicture
 from firedeck.film.sheet import Hole, SheetFinding, find_sheet
-from firedeck.kernel.pose import PoseFit, apply_pose
+from firedeck.kernel.pose import PoseFit, Sightings, apply_pose
 
-__all__ = ["Registration", "RegistrationError", "overlap_residual", "register"]
+__all__ = ["Registration", "RegistrationError", "overlap_residual", "register", "register_by_landmarks"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -37,9 +49,8 @@ _CLOSE_SCORE = 14.0
 #: Marks tell two poses apart when their shares of crowns found differ by this [1].
 _CLEAR_SHARE = 0.12
 
-#: Fewest crowns for a fit by marks; standard uncertainty of one hole's centre per axis [mm].
+#: Fewest crowns for a fit by marks.
 _LEAST_CROWNS = 40
-_CENTRE_SD = 0.35
 
 
 class RegistrationError(PrintError):
@@ -225,11 +236,17 @@ def _believable(candidate: Candidate, sheet: SheetFinding) -> bool:
 
 
 def _refine(
-    picture: ScanPicture, plan: DeckPlan, sheet: SheetFinding, candidate: Candidate, marks: SealMarks
+    picture: ScanPicture,
+    plan: DeckPlan,
+    sheet: SheetFinding,
+    candidate: Candidate,
+    marks: SealMarks,
+    landmarks: Sightings | None = None,
 ) -> MarkFit:
-    discs = Constellation.of_plan(plan).discs
-    points = np.array([sheet.holes[hole].centre for hole in candidate.pairs[:, 0]])
-    held = point_sightings(points, discs[candidate.pairs[:, 1], :2], max(_CENTRE_SD, candidate.rms))
+    points = hole_discs(sheet.holes)[candidate.pairs[:, 0], :2]
+    targets = Constellation.of_plan(plan).discs[candidate.pairs[:, 1], :2]
+    held = point_sightings(points, targets, max(CENTRE_SD, candidate.rms if len(points) else 0.0))
+    held = held if landmarks is None else held + landmarks
     return refine_on_marks(picture, sheet, marks, candidate.fit, held, STRAIN_SD)
 
 
@@ -268,7 +285,8 @@ def _result(
     fit: PoseFit = refined.fit
     if refined.count < _LEAST_CROWNS:
         fit = chosen.fit
-        notes = [*notes, f"only {refined.count} marks of seals were found; the holes alone carry the fit"]
+        carried = "the landmarks" if not chosen.matched else "the holes"
+        notes = [*notes, f"only {refined.count} marks of seals were found; {carried} carry the fit alone"]
     pairs = {int(hole): names[opening] for hole, opening in chosen.pairs}
     return Registration(
         matrix=fit.matrix,
@@ -287,10 +305,73 @@ def _result(
 
 
 def _hole_rms(sheet: SheetFinding, chosen: Candidate, matrix: FloatArray, plan: DeckPlan) -> float:
-    discs = Constellation.of_plan(plan).discs
-    points = np.array([sheet.holes[hole].centre for hole in chosen.pairs[:, 0]])
-    miss = apply_pose(matrix, points) - discs[chosen.pairs[:, 1], :2]
+    if not chosen.matched:
+        return float("nan")
+    points = hole_discs(sheet.holes)[chosen.pairs[:, 0], :2]
+    miss = apply_pose(matrix, points) - Constellation.of_plan(plan).discs[chosen.pairs[:, 1], :2]
     return float(np.sqrt(np.mean(np.sum(miss**2, axis=1))))
+
+
+def register_by_landmarks(
+    picture: ScanPicture,
+    plan: DeckPlan,
+    landmarks: Sequence[Landmark],
+    *,
+    sheet: SheetFinding | None = None,
+    mirrored: bool | None = None,
+) -> Registration:
+    """Lay a scanned print onto the deck plan by landmarks picked by hand, then refine it.
+
+    Holes that fit the landmarks' pose and the marks of the seals refine it as in `register`;
+    neither is needed.
+
+    Parameters
+    ----------
+    picture : ScanPicture
+        The scan.
+    plan : DeckPlan
+        The plan with the seals of the gasket that was clamped.
+    landmarks : sequence of Landmark
+        Landmarks of this scan; pixels as in the upright scan file, centres at whole numbers.
+    sheet : SheetFinding, optional
+        From `find_sheet`, if it was called before.
+    mirrored : bool, optional
+        Whether the scan shows the sheet from the block's side, where known; needed where the
+        landmarks lie on one line and the holes do not tell.
+
+    Returns
+    -------
+    Registration
+        The pose with its uncertainty.
+
+    Raises
+    ------
+    PrintError
+        If the landmarks are too few, contradict each other or leave the face open.
+    """
+    sheet = find_sheet(picture) if sheet is None else sheet
+    poses = landmark_poses(landmarks, picture, mirrored)
+    held = landmark_sightings(landmarks, picture)
+    discs, found = Constellation.of_plan(plan).discs, hole_discs(sheet.holes)
+    settled = [settle_pose(found, discs, fit.matrix, held=held, outline=sheet.polygon) for fit in poses]
+    candidates = sorted((one for one in settled if one is not None), key=lambda one: -one.score)
+    if len(candidates) > 1 and candidates[0].score - candidates[1].score < _CLOSE_SCORE:
+        raise RegistrationError(
+            "the landmarks lie on one line, so the sheet could be seen from either side",
+            where=picture.name,
+            remedy="add a landmark off that line, or state whether the scan is mirrored",
+            sheet=sheet,
+            candidates=tuple(candidates),
+        )
+    chosen = candidates[0]
+    refined = _refine(picture, plan, sheet, chosen, seal_marks(plan), held)
+    notes = [f"laid by {len(landmarks)} landmarks, {_landmark_rms(held, chosen.fit):.2f} mm rms"]
+    return _result(plan, sheet, chosen, refined, notes)
+
+
+def _landmark_rms(held: Sightings, fit: PoseFit) -> float:
+    miss = np.sum(held.directions * (apply_pose(fit.matrix, held.points) - held.targets), axis=1)
+    return float(np.sqrt(2 * np.mean(miss**2)))
 
 
 def overlap_residual(one: Registration, other: Registration) -> tuple[float, int]:

@@ -27,6 +27,9 @@ _LEAST_ROUNDNESS = 0.45
 
 _HISTOGRAM_BINS = 400
 
+#: Least share of the picture that a white lid shows in [1].
+_LEAST_SHARE = 0.01
+
 
 @dataclass(frozen=True)
 class Hole:
@@ -147,14 +150,14 @@ def _white_level(light: MapArray) -> float | None:
     """Return the level in the valley between film and the brighter lid, if both are there."""
     high = float(np.quantile(light, 0.9995)) * 1.05
     density = _smooth_histogram(light, 0.0, high)
+    above = np.cumsum(density[::-1])[::-1]
     peaks = np.flatnonzero((density[1:-1] >= density[:-2]) & (density[1:-1] > density[2:])) + 1
-    peaks = peaks[density[peaks] > 2e-4]
-    if len(peaks) < 2:
-        return None
-    lid = peaks[-1]
+    # Glare and specks of lint may be brighter than the lid; they are few.
+    peaks = peaks[(density[peaks] > 2e-4) & (above[peaks] > 0.5 * _LEAST_SHARE)]
+    lid = peaks[-1] if len(peaks) else 0
     for film in peaks[-2::-1]:
         valley = film + int(np.argmin(density[film : lid + 1]))
-        if density[valley] < 0.4 * min(density[film], density[lid]):
+        if density[valley] < 0.4 * min(density[film], density[lid]) and above[valley] > _LEAST_SHARE:
             return float((valley + 0.5) * high / _HISTOGRAM_BINS)
         lid = lid if density[lid] > density[film] else film
     return None
