@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -187,18 +188,19 @@ def _disc(
 
 
 def _record(order: FloatArray, disc: float, scatter: float, scanner: Scanner) -> dict[str, Any]:
-    scan: dict[str, Any] = {"file": "calibration.tif"}
-    if not scanner.resolution_tags:
-        scan["resolution"] = f"{scanner.dpi:g} dpi"
-    return {
+    record: dict[str, Any] = {
         "kind": "film-calibration",
         "format": 1,
         "film": "film.toml",
+        "date": dt.date(2025, 3, 17),
         "disc": f"{disc:g} mm",
         "pressure_uncertainty": f"{100 * scatter:g} %",
-        "scan": scan,
+        "scan": "calibration.tif",
         "climate": CLIMATE,
         "load-profile": LOAD_PROFILE,
         "scanner": scanner_table(scanner),
         "piece": [{"pressure": f"{level:g} MPa"} for level in order],
     }
+    if not scanner.resolution_tags:
+        record["resolution"] = f"{scanner.dpi:g} dpi"
+    return record

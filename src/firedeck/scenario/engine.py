@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -13,7 +13,15 @@ from firedeck.definition.deck import DeckPlan
 from firedeck.definition.film import FilmBatch
 from firedeck.definition.gasket import Gasket
 from firedeck.definition.quantities import Definition
-from firedeck.scenario.compiled import FloatArray
+from firedeck.scenario.plan_parts import (
+    PlanTable,
+    circle,
+    corner_arcs,
+    kidney,
+    outer_seal,
+    seal,
+    slot,
+)
 
 __all__ = [
     "candidate_gasket",
@@ -23,8 +31,6 @@ __all__ = [
     "small_plan",
     "write_text",
 ]
-
-_Table = dict[str, Any]
 
 
 def write_text(model: Definition) -> str:
@@ -56,116 +62,44 @@ def film_batch_stub() -> FilmBatch:
     )
 
 
-def _rounded(points: FloatArray | list[tuple[float, float]]) -> list[list[float]]:
-    return [[round(float(x), 3), round(float(y), 3)] for x, y in points]
-
-
-def _corner_arcs(corners: Sequence[tuple[float, float, float]], segments: int = 6) -> list[list[float]]:
-    """Round a polygon's corners, each given as x, y and radius [mm]."""
-    points: list[tuple[float, float]] = []
-    for before, here, after in zip(
-        [*corners[-1:], *corners[:-1]], corners, [*corners[1:], *corners[:1]], strict=True
-    ):
-        points.extend(
-            _one_arc(np.array(before[:2]), np.array(here[:2]), np.array(after[:2]), here[2], segments)
-        )
-    return _rounded(points)
-
-
-def _one_arc(
-    before: FloatArray, here: FloatArray, after: FloatArray, radius: float, segments: int
-) -> list[tuple[float, float]]:
-    back, on = (before - here) / np.linalg.norm(before - here), (after - here) / np.linalg.norm(after - here)
-    half = np.arccos(np.clip(back @ on, -1, 1)) / 2
-    centre = here + (back + on) / np.linalg.norm(back + on) * radius / np.sin(half)
-    first = here + back * radius / np.tan(half) - centre
-    last = here + on * radius / np.tan(half) - centre
-    start, stop = np.arctan2(first[1], first[0]), np.arctan2(last[1], last[0])
-    sweep = (stop - start + np.pi) % (2 * np.pi) - np.pi
-    angles = start + sweep * np.linspace(0, 1, segments + 1)
-    return [(centre[0] + radius * np.cos(a), centre[1] + radius * np.sin(a)) for a in angles]
-
-
-def _slot(centre: tuple[float, float], length: float, width: float, angle: float) -> list[list[float]]:
-    """Return a slot with round ends: overall length and width [mm], angle of its long axis [degree]."""
-    reach = (length - width) / 2
-    turn = np.linspace(-np.pi / 2, np.pi / 2, 13)
-    end = np.column_stack([reach + width / 2 * np.cos(turn), width / 2 * np.sin(turn)])
-    shape = np.vstack([end, -end])
-    c, s = np.cos(np.radians(angle)), np.sin(np.radians(angle))
-    return _rounded(shape @ np.array([[c, s], [-s, c]]) + centre)
-
-
-def _kidney(
-    centre: tuple[float, float], radius: float, width: float, first: float, last: float
-) -> list[list[float]]:
-    """Return a curved slot about a bore's centre, on a mean radius [mm], between two angles [degree]."""
-    sweep = np.radians(np.linspace(first, last, 15))
-    cap = np.linspace(0, np.pi, 9)
-    outer, inner = radius + width / 2, radius - width / 2
-    points = [(outer * np.cos(a), outer * np.sin(a)) for a in sweep]
-    points += _cap(radius, width / 2, sweep[-1], cap[1:-1])
-    points += [(inner * np.cos(a), inner * np.sin(a)) for a in sweep[::-1]]
-    points += _cap(radius, width / 2, sweep[0], cap[1:-1] + np.pi)
-    return _rounded(np.array(points) + centre)
-
-
-def _cap(radius: float, half: float, at: float, turn: FloatArray) -> list[tuple[float, float]]:
-    x, y = radius * np.cos(at), radius * np.sin(at)
-    return [(x + half * np.cos(at + t), y + half * np.sin(at + t)) for t in turn]
-
-
-def _circle(name: str, centre: tuple[float, float], diameter: float, **more: str) -> _Table:
-    return {"name": name, "centre": _rounded([centre])[0], "diameter": f"{diameter:.6g} mm", **more}
-
-
-def _seal(name: str, kind: str, around: str, offset: float, band: float, **more: object) -> _Table:
-    table = {"name": name, "kind": kind, "around": around}
-    return {**table, "offset": f"{offset:.6g} mm", "band": f"{band:.6g} mm", **more}
-
-
-def _outer_seal(offset: float, media: list[str]) -> _Table:
-    return _seal("outer bead", "half-bead", "outline", offset, 4.5, inside=media, outside=["outside"])
-
-
 _BORE = 86.0
 _PITCH = 96.0
 _BORE_X = tuple(74.0 + _PITCH * number for number in range(4))
 _BORE_Y = 97.0
 
 
-def _engine_fasteners() -> list[_Table]:
+def _engine_fasteners() -> list[PlanTable]:
     columns = [_BORE_X[0] - _PITCH / 2 + _PITCH * number for number in range(5)]
     places = [(x, y) for y in (41.0, 155.0) for x in columns]
-    return [_circle(f"fastener {n}", place, 12.5) for n, place in enumerate(places, start=1)]
+    return [circle(f"fastener {n}", place, 12.5) for n, place in enumerate(places, start=1)]
 
 
-def _engine_coolant() -> list[_Table]:
-    ports: list[_Table] = []
+def _engine_coolant() -> list[PlanTable]:
+    ports: list[PlanTable] = []
     for number, x in enumerate(_BORE_X, start=1):
-        path = _kidney((x, _BORE_Y), 58.5, 6.5, -112.0, -74.0 if number < 4 else -80.0)
+        path = kidney((x, _BORE_Y), 58.5, 6.5, -112.0, -74.0 if number < 4 else -80.0)
         ports.append({"name": f"coolant exhaust {number}", "kind": "coolant", "path": path})
         for side, angle in (("a", 106.0), ("b", 80.0)):
             at = x + 58 * np.cos(np.radians(angle)), _BORE_Y + 58 * np.sin(np.radians(angle))
             size = 8.0 if number > 1 else 9.5
-            ports.append(_circle(f"coolant intake {number}{side}", at, size, kind="coolant"))
+            ports.append(circle(f"coolant intake {number}{side}", at, size, kind="coolant"))
     ports += [
-        {"name": "coolant front 1", "kind": "coolant", "path": _slot((15.5, 118.0), 20.0, 6.5, 90.0)},
-        _circle("coolant front 2", (15.0, 88.0), 8.0, kind="coolant"),
-        {"name": "coolant rear 1", "kind": "coolant", "path": _slot((420.5, 106.0), 26.0, 7.0, 86.0)},
-        _circle("coolant rear 2", (420.0, 72.0), 8.5, kind="coolant"),
+        {"name": "coolant front 1", "kind": "coolant", "path": slot((15.5, 118.0), 20.0, 6.5, 90.0)},
+        circle("coolant front 2", (15.0, 88.0), 8.0, kind="coolant"),
+        {"name": "coolant rear 1", "kind": "coolant", "path": slot((420.5, 106.0), 26.0, 7.0, 86.0)},
+        circle("coolant rear 2", (420.0, 72.0), 8.5, kind="coolant"),
     ]
     return ports
 
 
-def _engine_oil() -> list[_Table]:
+def _engine_oil() -> list[PlanTable]:
     returns = [((95.0, 17.0), 30.0), ((239.0, 17.0), 34.0), ((335.0, 17.0), 26.0), ((195.0, 173.5), 28.0)]
-    ports: list[_Table] = [
-        {"name": f"oil return {n}", "kind": "oil-return", "path": _slot(at, length, 10.0, 0.0)}
+    ports: list[PlanTable] = [
+        {"name": f"oil return {n}", "kind": "oil-return", "path": slot(at, length, 10.0, 0.0)}
         for n, (at, length) in enumerate(returns, start=1)
     ]
     feeds = [("oil feed 1", (146.0, 171.0)), ("oil feed 2", (386.0, 22.0))]
-    return ports + [_circle(name, at, 7.0, kind="oil-feed") for name, at in feeds]
+    return ports + [circle(name, at, 7.0, kind="oil-feed") for name, at in feeds]
 
 
 def _engine_outline() -> list[list[float]]:
@@ -175,10 +109,10 @@ def _engine_outline() -> list[list[float]]:
         (436, 182, 10), (426, 190, 8), (322, 190, 16), (308, 184, 16), (296, 184, 16), (284, 190, 16),
         (16, 190, 14), (0, 176, 14), (0, 66, 10), (5, 58, 10), (5, 46, 10), (0, 38, 10),
     ]  # fmt: skip
-    return _corner_arcs([(float(x), float(y), float(r)) for x, y, r in corners])
+    return corner_arcs([(float(x), float(y), float(r)) for x, y, r in corners])
 
 
-def _grouped_seal(name: str, points: list[list[float]], inside: list[str], band: float) -> _Table:
+def _grouped_seal(name: str, points: list[list[float]], inside: list[str], band: float) -> PlanTable:
     return {"name": name, "kind": "half-bead", "path": points, "band": f"{band} mm", "inside": inside}
 
 
@@ -186,17 +120,17 @@ def _intake_pair_line(number: int, offset: float) -> list[list[float]]:
     """Return the line round both intake-side coolant ports of a cylinder."""
     size = 8.0 if number > 1 else 9.5
     centre = (_BORE_X[number - 1], _BORE_Y)
-    return _kidney(centre, 58.0, size + 2 * offset, 80.0, 106.0)
+    return kidney(centre, 58.0, size + 2 * offset, 80.0, 106.0)
 
 
 def _engine_seals(
     *, bore_offset: float, outer_offset: float, outer_path: list[list[float]] | None
-) -> list[_Table]:
+) -> list[PlanTable]:
     ports = [*_engine_coolant(), *_engine_oil()]
     paired = "coolant intake"
-    seals = [_seal(f"bore {n} bead", "full-bead", f"bore {n}", bore_offset, 6.0) for n in range(1, 5)]
+    seals = [seal(f"bore {n} bead", "full-bead", f"bore {n}", bore_offset, 6.0) for n in range(1, 5)]
     seals += [
-        _seal(f"{port['name']} bead", "half-bead", port["name"], 3.0, 4.0)
+        seal(f"{port['name']} bead", "half-bead", port["name"], 3.0, 4.0)
         for port in ports
         if not port["name"].startswith(paired)
     ]
@@ -205,7 +139,7 @@ def _engine_seals(
         seals.append(_grouped_seal(f"{paired} {number} bead", _intake_pair_line(number, 3.0), inside, 4.0))
     media = [f"bore {n}" for n in range(1, 5)] + [port["name"] for port in ports]
     if outer_path is None:
-        return [*seals, _outer_seal(outer_offset, media)]
+        return [*seals, outer_seal(outer_offset, media)]
     outer = _grouped_seal("outer bead", outer_path, media, 4.5)
     return [*seals, {**outer, "outside": ["outside"]}]
 
@@ -219,9 +153,9 @@ def engine_plan() -> DeckPlan:
             "note": "An engine invented for this example: 2.0 litres, boosted, closed deck.",
             "origin": "lower left corner of the drawing: front of the engine, exhaust side",
             "outline": _engine_outline(),
-            "bore": [_circle(f"bore {n}", (x, _BORE_Y), _BORE) for n, x in enumerate(_BORE_X, start=1)],
+            "bore": [circle(f"bore {n}", (x, _BORE_Y), _BORE) for n, x in enumerate(_BORE_X, start=1)],
             "fastener-hole": _engine_fasteners(),
-            "dowel": [_circle("dowel 1", (25.0, 135.5), 9.0), _circle("dowel 2", (411.0, 17.0), 9.0)],
+            "dowel": [circle("dowel 1", (25.0, 135.5), 9.0), circle("dowel 2", (411.0, 17.0), 9.0)],
             "port": [*_engine_coolant(), *_engine_oil()],
             "seal": _engine_seals(bore_offset=3.0, outer_offset=4.0, outer_path=None),
         }
@@ -254,7 +188,7 @@ def candidate_gasket() -> Gasket:
         (309.5, 178.8, 14), (294.5, 178.8, 14), (282.5, 184.6, 14), (17.5, 184.6, 12), (4.6, 174.0, 12),
         (4.6, 67.5, 10), (9.6, 59.5, 10), (9.6, 44.5, 10), (4.6, 36.5, 10),
     ]  # fmt: skip
-    seals = _engine_seals(bore_offset=3.1, outer_offset=0.0, outer_path=_corner_arcs(outer))
+    seals = _engine_seals(bore_offset=3.1, outer_offset=0.0, outer_path=corner_arcs(outer))
     return Gasket.model_validate(
         {
             "kind": "gasket",
@@ -293,8 +227,8 @@ def small_plan(*, bores: int = 2, rng: np.random.Generator | None = None) -> Dec
     xs = [middle[0] + pitch * (n - (bores - 1) / 2) for n in range(bores)]
     media = [f"bore {n + 1}" for n in range(bores)]
     ports = _small_ports(middle, diameter, xs, shift)
-    beads = [_seal(f"{name} bead", "full-bead", name, 3.0 + shift(0.2), 6.0) for name in media]
-    beads += [_seal(f"{p['name']} bead", "half-bead", p["name"], 3.0 + shift(0.3), 4.0) for p in ports]
+    beads = [seal(f"{name} bead", "full-bead", name, 3.0 + shift(0.2), 6.0) for name in media]
+    beads += [seal(f"{p['name']} bead", "half-bead", p["name"], 3.0 + shift(0.3), 4.0) for p in ports]
     media += [port["name"] for port in ports]
     outline = [(0, 0, 10), (width, 0, 6), (width, 138, 12), (width - 14, 150, 12), (9, 150, 12), (0, 143, 12)]
     return DeckPlan.model_validate(
@@ -302,23 +236,23 @@ def small_plan(*, bores: int = 2, rng: np.random.Generator | None = None) -> Dec
             "kind": "deck-plan",
             "name": f"test deck, {bores} bores" if bores > 1 else "test deck, one bore",
             "origin": "lower left corner",
-            "outline": _corner_arcs([(float(x), float(y), float(r)) for x, y, r in outline]),
-            "bore": [_circle(f"bore {n}", (x, middle[1]), diameter) for n, x in enumerate(xs, start=1)],
+            "outline": corner_arcs([(float(x), float(y), float(r)) for x, y, r in outline]),
+            "bore": [circle(f"bore {n}", (x, middle[1]), diameter) for n, x in enumerate(xs, start=1)],
             "fastener-hole": _small_fasteners(middle, diameter, xs, pitch),
-            "dowel": [_circle("dowel 1", (13.0, 40.0), 8.0), _circle("dowel 2", (width - 13.0, 108.0), 8.0)],
+            "dowel": [circle("dowel 1", (13.0, 40.0), 8.0), circle("dowel 2", (width - 13.0, 108.0), 8.0)],
             "port": ports,
-            "seal": [*beads, _outer_seal(4.0, media)],
+            "seal": [*beads, outer_seal(4.0, media)],
         }
     )
 
 
 def _small_fasteners(
     middle: tuple[float, float], diameter: float, xs: list[float], pitch: float
-) -> list[_Table]:
+) -> list[PlanTable]:
     columns = [xs[0] - pitch / 2, *(x + pitch / 2 for x in xs)]
     reach = diameter / 2 + 20.0
     places = itertools.product((middle[1] - reach, middle[1] + reach + 1.0), columns)
-    return [_circle(f"fastener {n}", (x, y), 11.0) for n, (y, x) in enumerate(places, start=1)]
+    return [circle(f"fastener {n}", (x, y), 11.0) for n, (y, x) in enumerate(places, start=1)]
 
 
 def _small_ports(
@@ -326,14 +260,14 @@ def _small_ports(
     diameter: float,
     xs: list[float],
     shift: Callable[[float], float],
-) -> list[_Table]:
-    radius, y = diameter / 2 + 15.0, middle[1]
-    ports: list[_Table] = []
+) -> list[PlanTable]:
+    radius, y = diameter / 2 + 13.5, middle[1]
+    ports: list[PlanTable] = []
     for number, x in enumerate(xs, start=1):
-        path = _kidney((x, y), radius, 6.0, 72.0 + shift(4.0), 104.0 + shift(4.0))
+        path = kidney((x, y), radius, 6.0, 72.0 + shift(4.0), 104.0 + shift(4.0))
         ports.append({"name": f"coolant {number}", "kind": "coolant", "path": path})
         at = x + 6.0 + shift(5.0), y - radius + shift(1.0)
-        ports.append(_circle(f"coolant {number} lower", at, 8.0 + shift(1.0), kind="coolant"))
-    ports.append(_circle("oil feed", (xs[0] - 21.0 + shift(2.0), 134.0), 7.0, kind="oil-feed"))
-    slot = _slot((xs[-1] + 10.0 + shift(3.0), 136.5), 24.0, 9.0, 0.0)
-    return [*ports, {"name": "oil return", "kind": "oil-return", "path": slot}]
+        ports.append(circle(f"coolant {number} lower", at, 8.0 + shift(1.0), kind="coolant"))
+    ports.append(circle("oil feed", (xs[0] - 21.0 + shift(2.0), 134.0), 7.0, kind="oil-feed"))
+    opening = slot((xs[-1] + 10.0 + shift(3.0), 135.0), 24.0, 9.0, 0.0)
+    return [*ports, {"name": "oil return", "kind": "oil-return", "path": opening}]

@@ -42,35 +42,55 @@ def burst_share(
         Changed in place.
     """
     rows, cols = out.shape
-    high, wide = felt.shape
-    per_step = (len(table) - 1) / top
+    out[:] = 0.0
+    share = np.float32(1.0 / (parts * parts))
     for i in range(rows):
-        for j in range(cols):
-            total = 0.0
-            for a in range(parts):
+        for a in range(parts):
+            r = (row0 + i + (a + 0.5) / parts - 0.5) / NODE_STEP + 1.0
+            k = int(r)
+            ends = _cells_at_row(nodes, k, r - k, frame)
+            for block in range((cols + NODE_STEP - 1) // NODE_STEP):
+                first = block * NODE_STEP
+                line = out[i, first : min(first + NODE_STEP, cols)]
                 for b in range(parts):
-                    r = (row0 + i + (a + 0.5) / parts - 0.5) / NODE_STEP + 1.0
-                    c = (j + (b + 0.5) / parts - 0.5) / NODE_STEP + 1.0
-                    k, m = int(r), int(c)
-                    u, v = r - k, c - m
-                    w00, w01, w10, w11 = (1 - u) * (1 - v), (1 - u) * v, u * (1 - v), u * v
-                    x = w00 * nodes[0, k, m] + w01 * nodes[0, k, m + 1]
-                    x += w10 * nodes[0, k + 1, m] + w11 * nodes[0, k + 1, m + 1]
-                    y = w00 * nodes[1, k, m] + w01 * nodes[1, k, m + 1]
-                    y += w10 * nodes[1, k + 1, m] + w11 * nodes[1, k + 1, m + 1]
-                    fx = (x - frame[0]) / frame[2] - 0.5
-                    fy = (y - frame[1]) / frame[2] - 0.5
-                    if fx < 0 or fy < 0 or fx >= wide - 1 or fy >= high - 1:
-                        total += table[0]
-                        continue
-                    p, q = int(fy), int(fx)
-                    fu, fv = fy - p, fx - q
-                    low = felt[p, q] + fv * (felt[p, q + 1] - felt[p, q])
-                    up = felt[p + 1, q] + fv * (felt[p + 1, q + 1] - felt[p + 1, q])
-                    place = min((low + fu * (up - low)) * per_step, len(table) - 1.001)
-                    t = int(place)
-                    total += table[t] + (place - t) * (table[t + 1] - table[t])
-            out[i, j] = total / (parts * parts)
+                    _add_block(
+                        ends[:, block + 1 : block + 3], (b + 0.5) / parts - 0.5, share, felt, table, top, line
+                    )
+
+
+@compiled
+def _cells_at_row(nodes: FloatArray, k: int, part: float, frame: FloatArray) -> FloatArray:
+    """Return column and row of the pressure raster at every node column, between node rows k and k + 1."""
+    ends = np.empty((2, nodes.shape[2]))
+    for axis in range(2):
+        for m in range(nodes.shape[2]):
+            at = nodes[axis, k, m] + part * (nodes[axis, k + 1, m] - nodes[axis, k, m])
+            ends[axis, m] = (at - frame[axis]) / frame[2] - 0.5
+    return ends
+
+
+@compiled
+def _add_block(
+    ends: FloatArray, off: float, weight: np.float32, felt: MapArray, table: MapArray, top: float,
+    line: MapArray,
+) -> None:  # fmt: skip
+    """Add burst shares of up to `NODE_STEP` pixels between two nodes."""
+    high, wide = felt.shape
+    per_mpa = np.float32((len(table) - 1) / top)
+    last = np.float32(len(table) - 1.01)
+    across, down = (ends[0, 1] - ends[0, 0]) / NODE_STEP, (ends[1, 1] - ends[1, 0]) / NODE_STEP
+    for j in range(len(line)):
+        fx, fy = ends[0, 0] + (j + off) * across, ends[1, 0] + (j + off) * down
+        if fx < 0 or fy < 0 or fx >= wide - 1 or fy >= high - 1:
+            line[j] += weight * table[0]
+            continue
+        p, q = int(fy), int(fx)
+        fu, fv = np.float32(fy - p), np.float32(fx - q)
+        low = felt[p, q] + fv * (felt[p, q + 1] - felt[p, q])
+        up = felt[p + 1, q] + fv * (felt[p + 1, q + 1] - felt[p + 1, q])
+        place = min((low + fu * (up - low)) * per_mpa, last)
+        t = int(place)
+        line[j] += weight * (table[t] + (place - np.float32(t)) * (table[t + 1] - table[t]))
 
 
 @compiled
@@ -138,44 +158,59 @@ def light_of_sheet(
         Light [1]; changed in place.
     """
     rows, cols = share.shape
+    lamp, lift = np.empty(cols, np.float32), np.empty(cols, np.float32)
+    ratio = np.array([(clumps - n) / (n + 1.0) for n in range(clumps + 1)])
     for i in range(rows):
-        r = (row0 + i) / NODE_STEP + 1.0
-        k = int(r)
-        u = r - k
+        _line_of_nodes(nodes[0], row0 + i, lamp)
+        _line_of_nodes(nodes[1], row0 + i, lift)
         for j in range(cols):
-            c = j / NODE_STEP + 1.0
-            m = int(c)
-            v = c - m
-            lamp = (1 - u) * ((1 - v) * nodes[0, k, m] + v * nodes[0, k, m + 1])
-            lamp += u * ((1 - v) * nodes[0, k + 1, m] + v * nodes[0, k + 1, m + 1])
-            lift = (1 - u) * ((1 - v) * nodes[1, k, m] + v * nodes[1, k, m + 1])
-            lift += u * ((1 - v) * nodes[1, k + 1, m] + v * nodes[1, k + 1, m + 1])
-            cover = float(mask[i, j])
+            cover = np.float32(mask[i, j])
             if abs(across[i, j]) < 1.0:
-                cover = min(1.0, max(0.0, 0.5 - across[i, j]))
-            shadow = 1.0
+                cover = np.float32(min(1.0, max(0.0, 0.5 - across[i, j])))
+            shadow = np.float32(1.0)
             if cover < 1.0 and across[i, j] < 8.0:
-                shadow = 1.0 - 0.12 * (1.0 - max(across[i, j], 0.0) / 8.0)
-            dyed = 0.0
+                shadow = np.float32(1.0 - 0.12 * (1.0 - max(across[i, j], 0.0) / 8.0))
+            dyed = np.float32(0.0)
             if cover > 0.0:
-                dyed = _burst(share[i, j], clumps, uniform(seed, row0 + i, j)) / clumps
-            for c3 in range(3):
-                film = (colours[0, c3] + dyed * (colours[1, c3] - colours[0, c3])) * lift
-                out[c3, i, j] = lamp * (cover * film + (1.0 - cover) * colours[2, c3] * shadow)
+                dyed = np.float32(_burst(share[i, j], ratio, uniform(seed, row0 + i, j)) / clumps)
+            for c in range(3):
+                film = (colours[0, c] + dyed * (colours[1, c] - colours[0, c])) * lift[j]
+                lid = colours[2, c] * shadow
+                out[c, i, j] = lamp[j] * (lid + cover * (film - lid))
 
 
 @compiled
-def _burst(share: float, clumps: int, bits: np.uint64) -> int:
-    """Return how many of `clumps` burst, each with probability `share`: a binomial draw by inversion."""
+def _line_of_nodes(nodes: FloatArray, row: int, line: MapArray) -> None:
+    """Fill a row of pixels from a field known at its nodes."""
+    r = row / NODE_STEP + 1.0
+    k = int(r)
+    part = r - k
+    for m in range(1, (len(line) - 1) // NODE_STEP + 2):
+        left = nodes[k, m] + part * (nodes[k + 1, m] - nodes[k, m])
+        right = nodes[k, m + 1] + part * (nodes[k + 1, m + 1] - nodes[k, m + 1])
+        first = (m - 1) * NODE_STEP
+        for j in range(first, min(first + NODE_STEP, len(line))):
+            line[j] = left + (j - first) * (right - left) / NODE_STEP
+
+
+@compiled
+def _burst(share: float, ratio: FloatArray, bits: np.uint64) -> int:
+    """Return how many of a pixel's clumps burst, each with probability `share`.
+
+    A binomial draw by inversion; `ratio` holds (clumps - n) / (n + 1) for every n.
+    """
+    clumps = len(ratio) - 1
     draw = float(bits >> np.uint64(11)) * _TO_UNIT
     least = min(share, 1.0 - share)
     if least <= 0.0:
         return clumps if share > 0.5 else 0
+    chance = 1.0
+    for _ in range(clumps):
+        chance *= 1.0 - least
     odds = least / (1.0 - least)
-    chance = (1.0 - least) ** clumps
     summed, count = chance, 0
     while draw > summed and count < clumps:
-        chance *= odds * (clumps - count) / (count + 1)
+        chance *= odds * ratio[count]
         summed += chance
         count += 1
     return clumps - count if share > 0.5 else count
@@ -183,7 +218,7 @@ def _burst(share: float, clumps: int, bits: np.uint64) -> int:
 
 @compiled
 def codes_of_light(
-    light: MapArray, weights: MapArray, noise: float, gain: float, curve: MapArray, seed: np.uint64,
+    light: MapArray, weights: MapArray, noise: MapArray, gain: float, curve: MapArray, seed: np.uint64,
     row0: int, out: npt.NDArray[np.uint16],
 ) -> None:  # fmt: skip
     """Blur a strip, add the scanner's noise and write codes.
@@ -194,8 +229,8 @@ def codes_of_light(
         Light [1] of the strip with the blur's radius above and below.
     weights : ndarray of float32
         Blur along rows and columns, summing to one.
-    noise : float
-        Standard deviation at full light [1].
+    noise : ndarray of float32, shape (65536,)
+        Draws of the noise at full light [1], equally likely.
     gain : float
         Factor on the light.
     curve : ndarray of float32
@@ -209,33 +244,39 @@ def codes_of_light(
     """
     rows, cols, channels = out.shape
     radius = len(weights) // 2
-    steps = len(curve) - 1
-    line = np.empty(cols + 2 * radius, np.float32)
+    padded = np.empty(cols + 2 * radius, np.float32)
+    line = np.empty((channels, cols), np.float32)
     for i in range(rows):
         for c in range(channels):
-            line[:] = 0.0
-            for k in range(len(weights)):
-                for j in range(cols):
-                    line[radius + j] += weights[k] * light[c, i + k, j]
-            for k in range(radius):
-                line[k] = line[radius]
-                line[cols + radius + k] = line[cols + radius - 1]
-            for j in range(cols):
-                value = 0.0
-                for k in range(len(weights)):
-                    value += weights[k] * line[j + k]
-                value *= gain
-                bits = uniform(seed + np.uint64(c), row0 + i, j)
-                value += noise * np.sqrt(max(value, 0.0)) * _bell(bits)
-                place = min(max(value, 0.0), 1.0) * steps
-                t = min(int(place), steps - 1)
-                out[i, j, c] = int(curve[t] + (place - t) * (curve[t + 1] - curve[t]) + 0.5)
+            _blur_row(light[c, i : i + 2 * radius + 1], weights, padded, line[c])
+        for j in range(cols):
+            bits = uniform(seed, row0 + i, j)
+            for c in range(channels):
+                value = line[c, j] * gain
+                draw = noise[int((bits >> np.uint64(16 * c)) & np.uint64(0xFFFF))]
+                out[i, j, c] = _code(value + draw * np.sqrt(max(value, 0.0)), curve)
 
 
 @compiled
-def _bell(bits: np.uint64) -> float:
-    """Return a nearly normal number of mean 0 and deviation 1: the sum of four even ones of 16 bits."""
-    total = 0.0
-    for part in range(4):
-        total += float((bits >> np.uint64(16 * part)) & np.uint64(0xFFFF))
-    return (total / 65535.0 - 2.0) * 1.7320508
+def _code(light: float, curve: MapArray) -> int:
+    place = min(max(light, 0.0), 1.0) * (len(curve) - 1)
+    t = min(int(place), len(curve) - 2)
+    return int(curve[t] + (place - t) * (curve[t + 1] - curve[t]) + 0.5)
+
+
+@compiled
+def _blur_row(light: MapArray, weights: MapArray, padded: MapArray, line: MapArray) -> None:
+    """Blur the middle row of `light` both ways; beyond its ends it goes on as it ends."""
+    radius, cols = len(weights) // 2, len(line)
+    middle = padded[radius : radius + cols]
+    middle[:] = 0.0
+    for k in range(len(weights)):
+        for j in range(cols):
+            middle[j] += weights[k] * light[k, j]
+    padded[:radius] = middle[0]
+    padded[radius + cols :] = middle[cols - 1]
+    line[:] = 0.0
+    for k in range(len(weights)):
+        shifted = padded[k : k + cols]
+        for j in range(cols):
+            line[j] += weights[k] * shifted[j]

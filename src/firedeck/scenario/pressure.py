@@ -26,6 +26,7 @@ __all__ = ["LandDesign", "PressureField", "SealLoad", "State", "build_field", "d
 #: ``felt`` what reaches the film's capsules: ``joint`` spread by the film.
 State = Literal["joint", "final", "felt"]
 
+_PITCH_MM = 0.05
 _MARGIN_MM = 2.0
 _COARSE_MM = 0.5
 _STRIP_ROWS = 128
@@ -138,15 +139,18 @@ class PressureField:
                 return load
         raise FiredeckError(f"no seal called {name!r}", remedy="use a name from the deck plan or the gasket")
 
-    def raster(self, state: State, pitch: float = 0.05) -> Raster:
+    def raster(self, state: State, pitch: float = _PITCH_MM) -> Raster:
         """Draw the pressure [MPa] on cells of `pitch` [mm]; a raster once drawn is kept."""
         if (state, pitch) not in self._kept:
             self._kept[state, pitch] = _draw(self, state, pitch)
         return self._kept[state, pitch]
 
     def force(self, state: State = "joint") -> float:
-        """Return the force of the whole joint [N]."""
-        return self.raster("felt" if state == "joint" else state).total
+        """Return the force of the whole joint [N]; spreading by the film leaves it as it is."""
+        drawn = self._kept.get((state, _PITCH_MM)) or self._kept.get(("felt", _PITCH_MM))
+        if drawn is None or (state == "final") != (drawn is self._kept.get(("final", _PITCH_MM))):
+            drawn = self.raster(state, 2 * _PITCH_MM)
+        return drawn.total
 
 
 def spread_weights(thickness: float, pitch: float) -> MapArray:

@@ -188,15 +188,16 @@ def spread_rows(field: MapArray, weights: MapArray) -> MapArray:
     """
     rows, cols = field.shape
     radius = len(weights) // 2
-    partial = np.zeros((rows - 2 * radius, cols), np.float32)
+    result = np.zeros((rows - 2 * radius, cols), np.float32)
+    padded = np.zeros(cols + 2 * radius, np.float32)
     for i in range(rows - 2 * radius):
+        middle, line = padded[radius : radius + cols], result[i]
+        middle[:] = 0.0
         for k in range(len(weights)):
             for j in range(cols):
-                partial[i, j] += weights[k] * field[i + k, j]
-    result = np.zeros((rows - 2 * radius, cols), np.float32)
-    for i in range(rows - 2 * radius):
+                middle[j] += weights[k] * field[i + k, j]
         for k in range(len(weights)):
-            shift = k - radius
-            for j in range(max(0, -shift), min(cols, cols - shift)):
-                result[i, j] += weights[k] * partial[i, j + shift]
+            shifted = padded[k : k + cols]
+            for j in range(cols):
+                line[j] += weights[k] * shifted[j]
     return result

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 import tifffile
+from scipy.special import ndtri
 
 from firedeck.scenario.compiled import FloatArray, MapArray
 from firedeck.scenario.cutting import Mark
@@ -100,6 +101,7 @@ class _Ready:
     colours: MapArray
     curve: MapArray
     weights: MapArray
+    noise: MapArray
     seeds: tuple[np.uint64, np.uint64]
 
 
@@ -133,6 +135,11 @@ def _bell_weights(sigma: float) -> MapArray:
     return np.asarray(weights / weights.sum(), np.float32)
 
 
+def _noise_draws(scanner: Scanner) -> MapArray:
+    """Return equally likely draws of the scanner's noise at full light [1]: quantiles of the normal law."""
+    return np.asarray(scanner.noise * ndtri((np.arange(65536) + 0.5) / 65536), np.float32)
+
+
 def _edges_on_scan(glass: Glass) -> tuple[Rings, FloatArray]:
     """Return edges [pixels] and rim widths [mm], turned so that outside counts positive."""
     edges = glass.edges.mapped(glass.pose.to_scan(glass.edges.points))
@@ -156,7 +163,7 @@ def _prepare(glass: Glass, scanner: Scanner) -> _Ready:
     edges, rims = _edges_on_scan(glass)
     return _Ready(
         glass, scanner, edges, (rims * per_mm).astype(np.float32), deck_nodes, light_nodes, marks, table,
-        colours, curve, _bell_weights(scanner.blur * per_mm), (seeds[0], seeds[1]),
+        colours, curve, _bell_weights(scanner.blur * per_mm), _noise_draws(scanner), (seeds[0], seeds[1]),
     )  # fmt: skip
 
 
@@ -229,7 +236,7 @@ def _code_strip(ready: _Ready, row0: int) -> npt.NDArray[np.uint16]:
     codes = np.empty((high, ready.glass.size[1], 3), np.uint16)
     scanner = ready.scanner
     codes_of_light(
-        light, ready.weights, scanner.noise, scanner.exposure, ready.curve, ready.seeds[1], row0, codes
+        light, ready.weights, ready.noise, scanner.exposure, ready.curve, ready.seeds[1], row0, codes
     )
     return codes
 
