@@ -65,7 +65,11 @@ def _says(text: str, wanted: Definition) -> bool:
         found = type(wanted).model_validate(tomllib.loads(text))
     except ValueError:
         return False
-    return found == type(wanted).model_validate(_plain(wanted, defaults=True))
+    return _to_digits_written(found) == _to_digits_written(wanted)
+
+
+def _to_digits_written(definition: Definition) -> Definition:
+    return type(definition).model_validate(_plain(definition, defaults=True))
 
 
 def _plain(definition: Definition, *, defaults: bool) -> Plain:
