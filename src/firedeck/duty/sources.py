@@ -245,7 +245,7 @@ def _model_notes(definition: DutyDefinition, source: ModelSource, nominal: Cycle
     return (
         f"absolute manifold pressure {source.absolute_pressure:.3f} MPa; {filling}",
         f"burnt gas left over {100 * nominal.residual:.1f} %, exhaust at {exhaust}",
-        f"one zone, fuel evaporated, no blow-by; {100 * nominal.wall_heat:.0f} % of the energy lost to the walls",
+        f"one zone, fuel evaporated, no blow-by; {100 * nominal.wall_heat:.0f} % of the heat to the walls",
         f"friction after {FRICTION_SOURCE}",
         f"band of {100 * MODEL_DOUBT:.0f} % for the model itself ({Basis.COMMON_PRACTICE})",
         "scatter from cycle to cycle follows the scatter of burning and charge that was given",

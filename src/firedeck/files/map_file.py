@@ -68,6 +68,7 @@ def write_map(path: Path, pressure_map: PressureMap) -> None:
             "lowest_MPa": pressure_map.lowest,
             "stated_range_MPa": list(pressure_map.stated_range),
             "spread_mm": pressure_map.spread,
+            "blur_mm": pressure_map.blur,
             "notes": json.dumps(pressure_map.notes),
             "provenance": json.dumps(dict(pressure_map.provenance)),
         },
@@ -110,6 +111,7 @@ def read_map(path: Path) -> PressureMap:
                 lowest=float(attrs["lowest_MPa"]),
                 stated_range=(low, high),
                 spread=float(attrs["spread_mm"]),
+                blur=float(attrs["blur_mm"]),
                 notes=tuple(json.loads(attrs["notes"])),
                 provenance=json.loads(attrs["provenance"]),
             )

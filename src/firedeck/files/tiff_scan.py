@@ -43,7 +43,7 @@ _REDUCED = 1
 _MM_PER_UNIT = {2: 25.4, 3: 10.0}
 _MOST_PROFILE_BYTES = 16_000_000
 #: Size of a band of rows with all their samples, as stored, that bounds memory [byte].
-_BAND_BYTES = 8_000_000
+_BAND_BYTES = 4_000_000
 
 
 def read_tiff(path: Path, name: str, page: int) -> StoredScan:
