@@ -119,6 +119,14 @@ class Conversion:
         place = np.searchsorted(self.signal, np.asarray(signal, dtype=float), side="right") - 1
         return np.asarray(steps[np.clip(place, 0, len(steps) - 1)])
 
+    def bend(self, signal: npt.ArrayLike, step: float = 0.02) -> FloatArray:
+        """Return d2(pressure)/d(signal)2 [MPa], seen over steps of the signal of `step`."""
+        signal = np.asarray(signal, dtype=float)
+        step = min(step, 0.02 * float(self.signal[-1]))
+        middle = np.clip(signal, self.signal[0] + step, self.signal[-1] - step)
+        outer = self.to_pressure(middle + step) + self.to_pressure(middle - step)
+        return np.asarray((outer - 2.0 * self.to_pressure(middle)) / step**2)
+
     def mode_shifts(self, signal: npt.ArrayLike) -> FloatArray:
         """Return the shift of every mode at the given signals [MPa], shape (k, ...)."""
         signal = np.asarray(signal, dtype=float)
@@ -160,6 +168,9 @@ class PressureMap:
         The film's stated range [MPa].
     spread : float
         Length by which the film widens a line [mm], about its thickness; 0 for a prediction.
+    blur : float
+        Standard deviation of the averaging of *signal* by scanner, pooling and grid [mm]; 0 for a
+        prediction.
     notes : tuple of str
         Assumptions that change the result, in plain sentences.
     provenance : mapping
@@ -177,6 +188,7 @@ class PressureMap:
     lowest: float
     stated_range: tuple[float, float]
     spread: float
+    blur: float = 0.0
     notes: tuple[str, ...] = ()
     provenance: Mapping[str, str] = field(default_factory=dict)
 

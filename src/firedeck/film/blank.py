@@ -26,7 +26,7 @@ _ORDER = 4
 #: Standard deviation that higher terms of ln(blank) are expected to have: curl of a few millimetres.
 _TERM_SD = 0.02
 
-#: Weight of a land tile darker than the surface, against one that is lighter.
+#: Weight of a land tile that is darker than the surface by more than its scatter.
 _DARKER_WEIGHT = 0.03
 
 #: Smallest standard uncertainty of ln(blank) anywhere: what a tile's own scatter cannot show
@@ -81,8 +81,8 @@ def fit_blank(light: MapArray, grid: Grid, border: BoolArray, land: BoolArray) -
         The surface with its uncertainty; it may rest on land alone where no border was left.
     """
     side = max(4, round(_TILE_MM / grid.pitch))
-    certain = tile_medians(light, border, side, 2, side)
-    tinted = tile_medians(light, land, side, 2, side)
+    certain = tile_medians(light, border, side, 1, 2 * side)
+    tinted = tile_medians(light, land, side, 1, 2 * side)
     y, x = (np.arange(n) * side + side / 2 for n in certain.shape)
     py, px = (
         np.clip(2 * at / n - 1, -1, 1)[:, None] ** np.arange(_ORDER + 1)
@@ -116,7 +116,7 @@ def _solve(grid: Grid, rows: FloatArray, logs: FloatArray, one_sided: BoolArray)
         misfit = logs - rows @ factors
         spread = max(1.4826 * float(np.median(np.abs(misfit[weights > 0.5]))), 5e-4)
         weights = 1.0 / np.maximum(1.0, np.abs(misfit) / (2.5 * spread)) ** 2
-        weights[one_sided & (misfit < -0.5 * spread)] *= _DARKER_WEIGHT
+        weights[one_sided & (misfit < -2.0 * spread)] *= _DARKER_WEIGHT
     border = int(np.sum(~one_sided))
     # Without a border the surface rests on land that may be tinted all over.
     sd = float(np.hypot(_LEAST_SD if border > 50 else 4 * _LEAST_SD, 0.5 * spread))

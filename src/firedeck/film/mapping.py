@@ -16,7 +16,7 @@ from firedeck.evidence import FLAG_DTYPE, flag_bit
 from firedeck.film.blank import BlankSurface, fit_blank, signal_from_light
 from firedeck.film.picture import ScanPicture
 from firedeck.film.response import build_conversion, grain_of_signal, signal_of
-from firedeck.kernel.cells import convert_cells
+from firedeck.kernel.cells import box_mean, convert_cells, settle_faint
 from firedeck.kernel.raster import dilate, resample_conserving
 from firedeck.pressure_map import Conversion, FloatArray, Grid, MapArray, PressureMap
 
@@ -32,6 +32,17 @@ _RIM_MM = 0.6
 
 #: Contact is taken to end this far beyond the outline [mm]: drawing and registration tolerance.
 _OUTLINE_CLEARANCE_MM = 1.0
+
+#: Standard deviation of a flatbed scanner's optical blur [mm]; from memory, not checked.
+_OPTICS_MM = 0.04
+
+#: A cell is read where the mean over a square of this side [mm] answers, and stands out from the
+#: grain by this many standard deviations.
+_AROUND_MM = 0.5
+_SEEN_SIGMAS = 4.0
+
+#: Below the lowest answering piece the signal is averaged over tiles of this side [mm].
+_FAINT_TILE_MM = 2.0
 
 _LEAST_COVER = 0.5
 _TABLE_SIZE = 8192
@@ -65,11 +76,14 @@ class SheetSignal:
         Film so close to a cut edge that the cut's rim may show.
     blank : BlankSurface
         The sheet's blank surface.
+    blur : float
+        Standard deviation of the averaging of light between sheet and grid [mm].
     """
 
     signal: MapArray
     rim: BoolArray
     blank: BlankSurface
+    blur: float
 
 
 def deck_grid(plan: DeckPlan, pitch: float) -> Grid:
@@ -128,7 +142,14 @@ def read_sheet(
     light = np.divide(total, cover, out=np.zeros_like(total), where=present)
     blank = fit_blank(light, grid, clear & zones.beyond, clear & zones.land)
     del light
-    return SheetSignal(signal_from_light(total, cover, blank, _LEAST_COVER), rim, blank)
+    signal = signal_from_light(total, cover, blank, _LEAST_COVER)
+    return SheetSignal(signal, rim, blank, _blur(footprint * grid.pitch, grid.pitch))
+
+
+def _blur(pixel: float, pitch: float) -> float:
+    """Return the standard deviation of optics, pixel, cell and reading between cells together [mm]."""
+    between_cells = pitch**2 / 6
+    return float(np.sqrt(_OPTICS_MM**2 + pixel**2 / 12 + pitch**2 / 12 + between_cells))
 
 
 def _pixel_to_cell(picture: ScanPicture, to_deck: FloatArray, grid: Grid) -> tuple[FloatArray, float]:
@@ -224,10 +245,14 @@ def assemble_map(
     flags = np.where(rim, FLAG_DTYPE(flag_bit("cut-rim")), FLAG_DTYPE(0))
     lowest = float(response.pressure[0])
     top = min(batch.range_high, float(response.pressure[-1]))
+    low_signal = float(signal_of(response.net_density[0]))
+    half = max(1, round(_AROUND_MM / 2 / grid.pitch))
+    grain = float(grain_of_signal(response, low_signal)) / ((2 * half + 1) * grid.pitch)
     value, noise = convert_cells(
         signal,
+        box_mean(signal, half),
         *_tables(response, conversion, grid.pitch),
-        float(signal_of(response.net_density[0])),
+        max(low_signal, _SEEN_SIGMAS * grain),
         float(conversion.to_signal(max(batch.range_low, lowest))),
         float(conversion.to_signal(top)),
         (
@@ -238,6 +263,8 @@ def assemble_map(
         ),
         flags,
     )
+    side = max(2, round(_FAINT_TILE_MM / grid.pitch))
+    settle_faint(signal, flags, flag_bit("below-range"), side, lowest / low_signal, value)
     background = float(max(sheet.blank.sd for sheet in sheets))
     return PressureMap(
         kind="measured",
@@ -251,6 +278,7 @@ def assemble_map(
         lowest=lowest,
         stated_range=(batch.range_low, top),
         spread=batch.thickness,
+        blur=max(sheet.blur for sheet in sheets),
         notes=notes,
         provenance=provenance or {},
     )

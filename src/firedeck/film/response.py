@@ -237,9 +237,10 @@ def _best_channel(pieces: list[PieceReading]) -> int:
 def build_conversion(response: Response) -> Conversion:
     """Turn a stored response curve into the conversion that maps carry.
 
-    Below the lowest knot the curve goes on as a power of the signal down to zero, with a standard
-    deviation of half the pressure: a place there is flagged and stands for "between zero and the
-    lowest piece".
+    Below the lowest knot the curve goes straight to zero, with a standard deviation of half the
+    pressure: a place there is flagged and stands for "between zero and the lowest piece". A straight
+    toe lets noise about the blank level cancel; the film's true toe is steeper, and would turn a
+    blank level that is off by a hair into several MPa.
     """
     signal, pressure = signal_of(response.net_density), np.asarray(response.pressure)
     dense = np.linspace(signal[0], signal[-1], 300)
@@ -250,9 +251,8 @@ def build_conversion(response: Response) -> Conversion:
         PchipInterpolator(signal, np.sqrt(v) * w)(dense)
         for v, w in zip(values[kept], vectors.T[kept], strict=True)
     ]
-    power = max(float((log_pressure[1] - log_pressure[0]) / np.log(dense[1] / dense[0])), 0.1)
     share = np.linspace(0.0, 1.0, 40, endpoint=False)
-    toe = pressure[0] * share**power
+    toe = pressure[0] * share
     all_pressure = np.concatenate([toe, np.exp(log_pressure)])
     modes = [np.concatenate([toe * shape[0], np.exp(log_pressure) * shape]) for shape in shapes]
     modes.append(np.concatenate([_TOE_ERROR * toe * (1 - share), np.zeros_like(dense)]))

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["blank_ratio", "convert_cells", "strong_spots", "tile_medians"]
+__all__ = ["blank_ratio", "box_mean", "convert_cells", "settle_faint", "strong_spots", "tile_medians"]
 
 
 @njit(cache=True, nogil=True)
@@ -99,6 +99,7 @@ def blank_ratio(
 @njit(cache=True, nogil=True)
 def convert_cells(
     signal: npt.NDArray[np.float32],
+    around: npt.NDArray[np.float32],
     value_table: npt.NDArray[np.float32],
     noise_table: npt.NDArray[np.float32],
     low_signal: float,
@@ -113,6 +114,8 @@ def convert_cells(
     ----------
     signal : ndarray of float32, shape (h, w)
         Signal; NaN where there is no film.
+    around : ndarray of float32, shape (h, w)
+        Mean signal around every cell: what decides whether anything is read there at all.
     value_table, noise_table : ndarray of float32, shape (n,)
         Pressure and its noise [MPa] at equal steps of the signal from 0 to 1.
     low_signal, stated_signal, top_signal : float
@@ -145,13 +148,64 @@ def convert_cells(
             u = np.float32(place - k)
             value[i, j] = value_table[k] + u * (value_table[k + 1] - value_table[k])
             noise[i, j] = noise_table[k] + u * (noise_table[k + 1] - noise_table[k])
-            if s < low_signal:
+            if around[i, j] < low_signal:
                 flags[i, j] |= below
             elif s < stated_signal:
                 flags[i, j] |= under
             elif s >= top_signal:
                 flags[i, j] |= over
     return value, noise
+
+
+@njit(cache=True, nogil=True)
+def box_mean(signal: npt.NDArray[np.float32], half: int) -> npt.NDArray[np.float32]:
+    """Return the mean over a square around every cell, of those of its cells that are numbers.
+
+    Parameters
+    ----------
+    signal : ndarray of float32, shape (h, w)
+        Values; NaN is left out.
+    half : int
+        Cells to either side of the middle.
+
+    Returns
+    -------
+    ndarray of float32, shape (h, w)
+        Means; 0 where the square holds no number.
+    """
+    high, wide = signal.shape
+    out = np.empty((high, wide), np.float32)
+    sums = np.zeros(wide)
+    counts = np.zeros(wide, np.int64)
+    for i in range(min(half, high)):
+        _count_row(signal[i], 1, sums, counts)
+    for i in range(high):
+        if i + half < high:
+            _count_row(signal[i + half], 1, sums, counts)
+        if i - half - 1 >= 0:
+            _count_row(signal[i - half - 1], -1, sums, counts)
+        total = sums[:half].sum()
+        count = counts[:half].sum()
+        for j in range(wide):
+            if j + half < wide:
+                total += sums[j + half]
+                count += counts[j + half]
+            if j - half - 1 >= 0:
+                total -= sums[j - half - 1]
+                count -= counts[j - half - 1]
+            out[i, j] = total / count if count > 0 else 0.0
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _count_row(
+    row: npt.NDArray[np.float32], sign: int, sums: npt.NDArray[np.float64], counts: npt.NDArray[np.int64]
+) -> None:
+    """Add a row to the running sums of every column, or take it out again."""
+    for j in range(row.size):
+        if not np.isnan(row[j]):
+            sums[j] += sign * row[j]
+            counts[j] += sign
 
 
 @njit(cache=True, nogil=True)
@@ -163,3 +217,49 @@ def strong_spots(signal: npt.NDArray[np.float32], limit: float) -> npt.NDArray[n
             if signal[i, j] < limit:
                 out[i, j] = True
     return out
+
+
+@njit(cache=True, nogil=True)
+def settle_faint(
+    signal: npt.NDArray[np.float32],
+    flags: npt.NDArray[np.uint16],
+    faint: int,
+    side: int,
+    per_signal: float,
+    value: npt.NDArray[np.float32],
+) -> None:
+    """Give faint cells the pressure of their tile's mean signal instead of their own grain.
+
+    A faint cell's signal is mostly noise, and clipping noise at zero would turn it into pressure.
+
+    Parameters
+    ----------
+    signal : ndarray of float32, shape (h, w)
+        Signal.
+    flags : ndarray of uint16, shape (h, w)
+        Flags; cells with the bits `faint` are settled.
+    faint : int
+        Flag mask of faint cells.
+    side : int
+        Side of a tile [cells].
+    per_signal : float
+        Pressure per signal, straight from zero to the lowest answering piece [MPa].
+    value : ndarray of float32, shape (h, w)
+        Pressure [MPa], changed in place.
+    """
+    high, wide = signal.shape
+    for ti in range(0, high, side):
+        for tj in range(0, wide, side):
+            total, count = 0.0, 0
+            for i in range(ti, min(ti + side, high)):
+                for j in range(tj, min(tj + side, wide)):
+                    if flags[i, j] & faint:
+                        total += signal[i, j]
+                        count += 1
+            if count == 0:
+                continue
+            mean = np.float32(max(total / count, 0.0) * per_signal)
+            for i in range(ti, min(ti + side, high)):
+                for j in range(tj, min(tj + side, wide)):
+                    if flags[i, j] & faint:
+                        value[i, j] = mean

@@ -2,8 +2,8 @@
 
 The signal is averaged along the seal first, at every distance across it, and only then turned into
 pressure: averages of the signal are exact and the grain of the film is gone before the curve's
-bend can turn it into a bias. The *line load* is the integral across the band of the pressure above
-the land beside the seal.
+bend can turn it into a bias. The *line load* is the integral of the contact pressure across the
+pressed line, the part of the band that stands out from the land beside it.
 """
 
 from __future__ import annotations
@@ -187,7 +187,6 @@ class _Windows:
 
     signal: FloatArray
     pressure: FloatArray
-    land: FloatArray
     noise: FloatArray
     footprint: BoolArray
     usable: FloatArray
@@ -201,14 +200,27 @@ def _windows(strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.in
     filled = _filled_across(signal, strip.across)
     conversion = pressure_map.conversion
     land_signal = _land_signal(filled, np.isfinite(signal), strip)
-    pressure = conversion.to_pressure(filled)
-    land = conversion.to_pressure(land_signal)
+    pressure = conversion.to_pressure(filled) + _blur_correction(filled, strip.step_across, pressure_map)
     cell_noise = np.nan_to_num(noise) / np.maximum(conversion.slope(filled), 1e-9)
     spread = (
         cell_noise * pressure_map.grid.pitch / np.sqrt((2 * half + 1) * strip.line.step * strip.step_across)
     )
     threshold = np.maximum(conversion.to_signal(pressure_map.lowest), land_signal + 3.0 * spread)
-    return _Windows(filled, pressure, land, np.nan_to_num(noise), _footprint(filled > threshold), share)
+    return _Windows(filled, pressure, np.nan_to_num(noise), _footprint(filled > threshold), share)
+
+
+def _blur_correction(signal: FloatArray, step: float, pressure_map: PressureMap) -> FloatArray:
+    """Return what to add so that blur, which averages signal, leaves the mean pressure as it was.
+
+    Within the blur the signal varies by its slope across the seal; the mean of a bent function
+    differs from the function of the mean by half its bend times that variance.
+    """
+    conversion = pressure_map.conversion
+    if pressure_map.blur <= 0:
+        return np.zeros_like(signal)
+    variance = (pressure_map.blur * np.gradient(signal, step, axis=1)) ** 2
+    limit = 0.3 * conversion.to_pressure(signal)
+    return np.clip(0.5 * conversion.bend(signal) * variance, -limit, limit)
 
 
 def _filled_across(signal: FloatArray, across: FloatArray) -> FloatArray:
@@ -272,9 +284,9 @@ def load_table(
     half = max(1, round((window / strip.line.step - 1) / 2))
     parts = _windows(strip, pressure_map, centres, half)
     step = strip.step_across
-    excess = np.where(parts.footprint, parts.pressure - parts.land, 0.0)
-    tails = _tails(parts, excess, step)
-    load = excess.sum(axis=1) * step + tails
+    pressed = np.where(parts.footprint, parts.pressure, 0.0)
+    tails = _tails(parts, pressed, step)
+    load = pressed.sum(axis=1) * step + tails
     length = (2 * half + 1) * strip.line.step
     noise = np.sqrt(
         np.sum(np.where(parts.footprint, parts.noise, 0.0) ** 2, axis=1)
@@ -311,18 +323,18 @@ def load_table(
     )
 
 
-def _tails(parts: _Windows, excess: FloatArray, step: float) -> FloatArray:
+def _tails(parts: _Windows, pressed: FloatArray, step: float) -> FloatArray:
     """Return the load under the flanks' feet below the threshold, drawn straight on from the edges."""
-    count = excess.shape[1]
-    rows = np.arange(len(excess))
+    count = pressed.shape[1]
+    rows = np.arange(len(pressed))
     any_line = parts.footprint.any(axis=1)
-    total = np.zeros(len(excess))
+    total = np.zeros(len(pressed))
     reach = max(2, round(_EDGE_MM / step))
     first = np.argmax(parts.footprint, axis=1)
     last = count - 1 - np.argmax(parts.footprint[:, ::-1], axis=1)
     for edge, inward in ((first, 1), (last, -1)):
-        at_edge = excess[rows, edge]
-        inner = excess[rows, np.clip(edge + inward * reach, 0, count - 1)]
+        at_edge = pressed[rows, edge]
+        inner = pressed[rows, np.clip(edge + inward * reach, 0, count - 1)]
         slope = np.maximum((inner - at_edge) / (reach * step), 1.0)
         room = np.where(inward > 0, edge, count - 1 - edge) * step
         run = np.minimum(at_edge / slope, room)

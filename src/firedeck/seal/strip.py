@@ -26,6 +26,9 @@ _OUTLIER_SIGMAS = 5.0
 #: ... and at least this far, as a share of the highest signal of the curve.
 _OUTLIER_FLOOR = 0.06
 
+#: A seal may wander this far across within the neighbourhood without being taken for one [mm].
+_WANDER_MM = 0.1
+
 #: Neighbourhood along the seal that a sample is compared with, half length [mm].
 _NEIGHBOURHOOD_MM = 2.5
 
@@ -93,16 +96,20 @@ def unroll_seals(plan: DeckPlan, pressure_map: PressureMap) -> list[Strip]:
     """
     pitch = pressure_map.grid.pitch
     lines = [seal_line(plan, seal, step=pitch) for seal in plan.seals]
-    masked = sum(flag_bit(name) for name in _MASKED)
-    barred = (pressure_map.flags & np.uint16(masked)) != 0
+    barred = (pressure_map.flags & np.uint16(sum(flag_bit(name) for name in _MASKED))) != 0
+    rim = (pressure_map.flags & np.uint16(flag_bit("cut-rim"))) != 0
     return [
-        _unroll(seal, line, pressure_map, barred, [other for other in lines if other is not line])
+        _unroll(seal, line, pressure_map, (barred, rim), [other for other in lines if other is not line])
         for seal, line in zip(plan.seals, lines, strict=True)
     ]
 
 
 def _unroll(
-    seal: Seal, line: SealLine, pressure_map: PressureMap, barred: BoolArray, others: list[SealLine]
+    seal: Seal,
+    line: SealLine,
+    pressure_map: PressureMap,
+    barred: tuple[BoolArray, BoolArray],
+    others: list[SealLine],
 ) -> Strip:
     pitch = pressure_map.grid.pitch
     half = max(2, round(seal.band / pitch))
@@ -115,11 +122,12 @@ def _unroll(
     noise = sample_bilinear(pressure_map.noise, rows, cols).reshape(shape)
     near_row = np.clip(np.rint(rows).astype(int), 0, pressure_map.grid.rows - 1)
     near_col = np.clip(np.rint(cols).astype(int), 0, pressure_map.grid.cols - 1)
-    marked = barred[near_row, near_col].reshape(shape)
+    marked, rim = (mask[near_row, near_col].reshape(shape) for mask in barred)
     own = _owned(line, across, places, others, seal.band)
     signal[~own] = np.nan
-    usable = np.isfinite(signal) & ~marked
-    foreign = _foreign(signal, noise, usable, pressure_map, line.step) | (marked & own)
+    usable = np.isfinite(signal) & ~marked & ~rim
+    steps = line.step, float(across[1] - across[0])
+    foreign = _foreign(signal, noise, usable, pressure_map, steps) | (marked & own)
     return Strip(seal, line, across, signal, noise, usable & ~foreign, foreign)
 
 
@@ -137,24 +145,31 @@ def _owned(
         return own
     tree = cKDTree(close)
     crowded = np.flatnonzero(tree.query(line.points, distance_upper_bound=band)[0] < band)
+    if not crowded.size:
+        return own
     distance = tree.query(places[crowded].reshape(-1, 2), distance_upper_bound=band)[0]
     own[crowded] = distance.reshape(len(crowded), -1) > np.abs(across)[None, :]
     return own
 
 
 def _foreign(
-    signal: MapArray, noise: MapArray, usable: BoolArray, pressure_map: PressureMap, step: float
+    signal: MapArray,
+    noise: MapArray,
+    usable: BoolArray,
+    pressure_map: PressureMap,
+    steps: tuple[float, float],
 ) -> BoolArray:
     """Find samples that stand out from their neighbours along the seal by more than grain can."""
     floor = _OUTLIER_FLOOR * float(pressure_map.conversion.signal[-1])
     slope = np.maximum(pressure_map.conversion.slope(np.nan_to_num(signal)), 1e-6)
     deviation = np.maximum(_OUTLIER_SIGMAS * np.nan_to_num(noise) / slope, floor)
-    half = max(2, round(_NEIGHBOURHOOD_MM / step))
+    half = max(2, round(_NEIGHBOURHOOD_MM / steps[0]))
     foreign = np.zeros(signal.shape, bool)
     for _ in range(2):
         mean, count = window_means(signal, usable & ~foreign, np.arange(len(signal)), half)
+        wander = _WANDER_MM * np.abs(np.gradient(np.nan_to_num(mean), steps[1], axis=1))
         with np.errstate(invalid="ignore"):
-            foreign = usable & (count > half / 2) & (np.abs(signal - mean) > deviation)
+            foreign = usable & (count > half / 2) & (np.abs(signal - mean) > deviation + wander)
         foreign = ndimage.binary_opening(foreign, np.ones((2, 2), bool))
     grown: BoolArray = ndimage.binary_dilation(foreign, np.ones((3, 5), bool))
     return grown
