@@ -60,8 +60,10 @@ def cycles(count, *, speed=5000.0, manifold=0.22, heat=2.4e6, fired=True, gamma=
         y = np.clip((at - start) / length, 0.0, None)
         burn = energy * 3 * 6.9 * y**2 * np.exp(-6.9 * y**3) / length
         hot = p * v * reference
-        # Hohenberg's coefficient, SAE 790825, form and factor from memory: 130 V^-0.06 p^0.8 T^-0.4 (Sp+1.4)^0.8
-        film = 130 * (v * 1e-9) ** -0.06 * (10 * p) ** 0.8 * hot**-0.4 * (2 * STROKE * speed / 6e4 + 1.4) ** 0.8
+        # Hohenberg's coefficient, SAE 790825, form and factor from memory
+        film = (
+            130 * (v * 1e-9) ** -0.06 * (10 * p) ** 0.8 * hot**-0.4 * (2 * STROKE * speed / 6e4 + 1.4) ** 0.8
+        )
         wall = math.pi / 2 * BORE**2 + 4 * v / BORE
         lost = cooling * film * 1e-3 * wall * (hot - 420.0) / (6 * speed)
         return ((gamma - 1) * (burn - lost) - gamma * p * grow) / v

@@ -145,6 +145,8 @@ def inspect_trace_file(
             remedy="export the trace as text, one row per sample, columns parted by tabs or semicolons",
         )
     start, example = best[0].start, lines[best[0].start]
+    if first_row is None:
+        _refuse_break(lines, best[0], str(path))
     if len(best) > 1:
         marks, points = {reading.delimiter for reading in best}, {reading.decimal for reading in best}
         mark = marks.pop() if len(marks) == 1 else ""
@@ -164,6 +166,19 @@ class _Reading:
     decimal: str
     start: int
     values: NDArray[np.float64]
+
+
+def _refuse_break(lines: list[str], reading: _Reading, where: str) -> None:
+    """Refuse a table with a broken line in it, which would else be read from below the break only."""
+    number, count = _NUMBER[reading.decimal], reading.values.shape[1]
+    above = [split_fields(line, reading.delimiter) for line in lines[: reading.start]]
+    rows = [row for row in above if len(row) == count and all(number.fullmatch(field) for field in row)]
+    if len(rows) >= 5:
+        raise DutyError(
+            f"line {reading.start} is not numbers, but {len(rows)} lines above it are",
+            where=where,
+            remedy="mend that line, or say with first_row where the trace begins",
+        )
 
 
 def _commas_twice(header: list[str], reading: _Reading) -> bool:
