@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 import struct
+import tracemalloc
 import zlib
 
 import imagecodecs
@@ -215,21 +216,23 @@ def test_extra_channels_are_left_out_and_said(tif, channels):
 
 
 @pytest.mark.parametrize("separate", [False, True])
-def test_one_large_deflated_piece_is_inflated_row_by_row(tif, separate):
-    values = sheet(np.uint16, height=2600, width=2200)
+@pytest.mark.parametrize("byteorder", ["<", ">"])
+def test_large_deflated_pieces_are_inflated_row_by_row(tif, monkeypatch, separate, byteorder):
+    monkeypatch.setattr("firedeck.files.tiff_scan.LARGE_PIECE", 10_000)
+    values = sheet(np.uint16, height=190, width=90)
     write_tiff(
         tif,
         values,
         compression="zlib",
         predictor=2,
-        rowsperstrip=2600,
+        rowsperstrip=120,
         planarconfig="separate" if separate else "contig",
-        compressionargs={"level": 1},
+        byteorder=byteorder,
     )
     scan = open_scan(tif)
-    heights = [block.values.shape[0] for block in scan.strips((1,))]
-    assert len(heights) > 5 or separate
-    np.testing.assert_array_equal(whole(scan, (1,)), values[..., 1:2])
+    assert [block.row0 for block in scan.strips((1,), rows_per_strip=50)] == [0, 50, 100, 120, 170]
+    np.testing.assert_array_equal(whole(scan, rows_per_strip=50), values)
+    np.testing.assert_array_equal(whole(scan, (1,), rows_per_strip=50), values[..., 1:2])
 
 
 def test_a_strip_padded_to_full_height_is_read(tif):
@@ -288,7 +291,21 @@ def test_blocks_stay_small_however_wide_the_scan(tif, png):
     png.write_bytes(imagecodecs.png_encode(values, level=1))
     for path in (tif, png):
         for block in open_scan(path).strips():
-            assert block.values.shape[0] * 40_000 * 6 <= 8_000_000
+            assert block.values.shape[0] * 40_000 * 6 <= 4_000_000
+
+
+@pytest.mark.parametrize("storage", [{}, {"compression": "lzw", "rowsperstrip": 40}], ids=["plain", "lzw"])
+def test_memory_is_a_small_part_of_the_scan(tif, storage):
+    values = np.zeros((6000, 3400, 3), np.uint16)
+    write_tiff(tif, values, **storage)
+    scan = open_scan(tif)
+    del values
+    tracemalloc.start()
+    total = sum(int(block.values.max()) for block in scan.strips((1,)))
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert total == 0
+    assert peak < 40e6 < 6000 * 3400 * 6 / 3
 
 
 def test_a_stream_may_be_left_early_and_started_again(tif, png):

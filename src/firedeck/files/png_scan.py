@@ -25,24 +25,23 @@ from firedeck.errors import FiredeckError, ScanError
 from firedeck.files.camera_marks import camera_reason
 from firedeck.files.icc_profile import IccProfile, read_icc_profile
 from firedeck.files.picture_file import PictureSource
+from firedeck.files.scan_limits import BAND_BYTES, DAMAGED, MAX_PIXELS, MAX_SHRINK
 from firedeck.files.scan_resolution import credible_resolution
 from firedeck.files.span_reader import SpanInflater, SpanReader
 from firedeck.files.stored_scan import Block, CodeValues, StoredScan, one_ahead, pick_channels
-from firedeck.files.tiff_check import MAX_PIXELS, MAX_SHRINK
-from firedeck.files.tiff_directory import DAMAGED, TiffStream
+from firedeck.files.tiff_directory import TiffStream
 from firedeck.kernel.png_filter import undo_row_filters
 from firedeck.kernel.transfer import Transfer
 
-__all__ = ["PNG_SIGNATURE", "PngSource", "read_png"]
+__all__ = ["PngSource", "read_png"]
 
-PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
+_SIGNATURE_BYTES = 8
 #: Colour type -> values per pixel, colours among them.
 _SAMPLES = {0: (1, 1), 2: (3, 3), 3: (1, 3), 4: (2, 1), 6: (4, 3)}
 _PALETTE = 3
 _KEPT = frozenset({b"IHDR", b"pHYs", b"gAMA", b"sRGB", b"iCCP", b"eXIf"})
 _MOST_CHUNKS = 1_000_000
 _MOST_KEPT_BYTES = 16_000_000
-_BAND_BYTES = 4_000_000
 _ORIENTATION = 274
 
 
@@ -127,7 +126,7 @@ def _walk(stream: BinaryIO, name: str) -> _PngFile:
     spans: list[tuple[int, int]] = []
     png = _PngFile(name, kept, np.empty(0, np.int64), np.empty(0, np.int64))
     size = stream.seek(0, io.SEEK_END)
-    at = len(PNG_SIGNATURE)
+    at = _SIGNATURE_BYTES
     for _ in range(_MOST_CHUNKS):
         length, kind = _chunk_head(stream, at, size, png)
         if kind == b"IEND":
@@ -274,7 +273,7 @@ class PngSource:
 
     def blocks(self, channels: tuple[int, ...], rows: int) -> Iterator[Block]:
         """Yield bands of rows over the whole width, decoding in threads ahead of their use."""
-        rows = max(1, min(rows, _BAND_BYTES // self.header.row_bytes))
+        rows = max(1, min(rows, BAND_BYTES // self.header.row_bytes))
         with self.path.open("rb", buffering=0) as stream:
             inflated = one_ahead(self._inflated(SpanReader(stream, self.png.name), rows))
             yield from one_ahead(self._unfiltered(inflated, channels))

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firedeck.errors import ScanError
-from firedeck.files.tiff_directory import DAMAGED
+from firedeck.files.scan_limits import DAMAGED
 
 __all__ = ["SpanInflater", "SpanReader"]
 

@@ -15,23 +15,16 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from firedeck.files.scan_limits import LARGE_PIECE, MAX_PIECE, MAX_PIXELS, MAX_SHRINK
 from firedeck.files.tiff_directory import Directory
 
-__all__ = ["LARGE_PIECE", "MAX_PIXELS", "TiffLayout", "check_size", "layout_of_pixels", "reason_by_encoding"]
+__all__ = ["TiffLayout", "check_size", "layout_of_pixels", "reason_by_encoding"]
 
 _WIDTH, _HEIGHT, _BITS, _COMPRESSION, _PHOTOMETRIC, _FILL_ORDER = 256, 257, 258, 259, 262, 266
 _SAMPLES, _ROWS_PER_STRIP, _PLANAR, _PREDICTOR, _SAMPLE_FORMAT = 277, 278, 284, 317, 339
 _STRIP_OFFSETS, _STRIP_COUNTS = 273, 279
 _TILE_WIDTH, _TILE_HEIGHT, _TILE_OFFSETS, _TILE_COUNTS = 322, 323, 324, 325
 
-#: Largest picture taken for a scan [pixel].
-MAX_PIXELS = 4_000_000_000
-#: A piece larger than this is inflated row by row if it can be [byte].
-LARGE_PIECE = 32_000_000
-#: Largest piece that is decoded at once [byte].
-MAX_PIECE = 2**31
-#: Deflate cannot shrink data more than this, and no real scan comes near it.
-MAX_SHRINK = 1500
 _MOST_SAMPLES = 16
 
 #: Compression number -> name, for those that give back exactly what the scanner stored.

@@ -18,11 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firedeck.errors import ScanError
+from firedeck.files.scan_limits import DAMAGED
 
-__all__ = ["DAMAGED", "Directory", "TiffStream"]
-
-#: What to do about a file whose inside does not hang together.
-DAMAGED = "copy the file again from where it was scanned, or scan the sheet again as TIFF"
+__all__ = ["Directory", "TiffStream"]
 
 #: Tag type number -> dtype character and how many of them make one value.
 _TYPES: Mapping[int, tuple[str, int]] = {

@@ -15,6 +15,7 @@ from firedeck.errors import ScanError
 from firedeck.files.camera_marks import camera_reason
 from firedeck.files.icc_profile import IccProfile, read_icc_profile
 from firedeck.files.picture_file import PictureSource
+from firedeck.files.scan_limits import BAND_BYTES, LARGE_PIECE
 from firedeck.files.scan_resolution import credible_resolution
 from firedeck.files.span_reader import SpanInflater, SpanReader
 from firedeck.files.stored_scan import (
@@ -27,7 +28,6 @@ from firedeck.files.stored_scan import (
     run_ahead,
 )
 from firedeck.files.tiff_check import (
-    LARGE_PIECE,
     TiffLayout,
     check_size,
     layout_of_pixels,
@@ -42,8 +42,6 @@ _SUBFILE, _PROFILE, _TRANSFER_FUNCTION = 254, 34675, 301
 _REDUCED = 1
 _MM_PER_UNIT = {2: 25.4, 3: 10.0}
 _MOST_PROFILE_BYTES = 16_000_000
-#: Size of a band of rows with all their samples, as stored, that bounds memory [byte].
-_BAND_BYTES = 4_000_000
 
 
 def read_tiff(path: Path, name: str, page: int) -> StoredScan:
@@ -164,7 +162,7 @@ class TiffSource:
         """Yield bands of rows over the whole width, decoding in threads ahead of their use."""
         layout = self.layout
         row_bytes = layout.width * layout.samples * layout.bits // 8
-        rows = max(1, min(rows, _BAND_BYTES // row_bytes))
+        rows = max(1, min(rows, BAND_BYTES // row_bytes))
         with self.path.open("rb", buffering=0) as stream:
             pixels = _BandReader(SpanReader(stream, self.name), layout, channels)
             for block in pixels.bands(rows):
