@@ -51,6 +51,9 @@ _MOST_PAIRS = 400
 _MOST_POSES = 20000
 _CANDIDATES = 12
 
+#: Least share of the best pose's votes that makes a pose a candidate [1].
+_LEAST_VOTE = 0.4
+
 #: Worth of a matched hole, of an opening that is missing, when poses are compared (log odds).
 _MATCH_WORTH = 8.0
 _MISSING_COST = 1.2
@@ -125,7 +128,7 @@ def hole_discs(holes: Sequence[Hole]) -> FloatArray:
 
 
 def match_holes(
-    holes: Sequence[Hole], plan: DeckPlan, *, sheet: SheetFinding | None = None, mirrored: bool | None = None
+    holes: Sequence[Hole], plan: DeckPlan, *, sheet: SheetFinding | None = None
 ) -> tuple[Candidate, ...]:
     """Find the poses that lay the holes onto the plan's openings.
 
@@ -140,8 +143,6 @@ def match_holes(
         The plan.
     sheet : SheetFinding, optional
         The sheet; tells which openings should be on it.
-    mirrored : bool, optional
-        Which face is seen, where known.
 
     Returns
     -------
@@ -154,27 +155,25 @@ def match_holes(
         return ()
     outline = sheet.polygon if sheet is not None else None
     candidates: list[Candidate] = []
-    for matrix in _voted(found, plan_discs, mirrored):
+    for matrix in _voted(found, plan_discs):
         candidate = settle_pose(found, plan_discs, matrix, outline=outline)
         if candidate is not None and not any(_same_pose(candidate, other, found) for other in candidates):
             candidates.append(candidate)
     return tuple(sorted(candidates, key=lambda candidate: -candidate.score))
 
 
-def _voted(found: FloatArray, discs: FloatArray, mirrored: bool | None) -> list[FloatArray]:
+def _voted(found: FloatArray, discs: FloatArray) -> list[FloatArray]:
     """Return distinct first poses by pair voting, best first, as 2 x 3 matrices."""
     cell = 1.0
     low = discs[:, :2].min(axis=0) - _REACH_MM
     rows, cols = (int(n) for n in np.ceil((np.ptp(discs[:, 1::-1], axis=0) + 2 * _REACH_MM) / cell) + 1)
     index = nearest_index(discs, low[0], low[1], cell, (rows, cols), _REACH_MM + 1.0)
-    signs = np.array([-1.0, 1.0] if mirrored is None else [1.0] if mirrored else [-1.0])
     votes = vote_poses(
         found,
         discs,
         _pairs_to_lay(discs),
         index,
         (float(low[0]), float(low[1]), cell),
-        signs,
         _SLACK,
         _OVERSIZE_MM,
         _REACH_MM,
@@ -194,6 +193,7 @@ def _pairs_to_lay(discs: FloatArray) -> IntArray:
 
 
 def _distinct(votes: FloatArray, found: FloatArray) -> list[FloatArray]:
+    votes = votes[votes[:, 5] >= _LEAST_VOTE * votes[:, 5].max(initial=0.0)]
     order = np.argsort(-votes[:, 5], kind="stable")
     corners = found[:, :2]
     kept: list[FloatArray] = []
@@ -268,7 +268,7 @@ def settle_pose(
     """
     fit: PoseFit | None = None
     pairs = np.zeros((0, 2), np.int64)
-    for reach in (_REACH_MM + 1, _REACH_MM, 2.5, 2.0, _AGREEMENT_MM, _AGREEMENT_MM):
+    for reach in (_REACH_MM + 1, 3.0, 2.0, _AGREEMENT_MM, _AGREEMENT_MM):
         pairs = _pair_up(found, discs, matrix, reach)
         if len(pairs) < 2 and held is None:
             return None

@@ -30,14 +30,21 @@ _PITCH_MM = 0.06
 #: Profile half-width: never more, never less than this [mm].
 _HALF_MM = (0.7, 2.5)
 
+#: Known film that a profile needs on each side of the line [mm].
+_LEAST_HALF_MM = 0.9
+
+#: Share of the film near seals that is taken to be without a mark [1].
+_BLANK_QUANTILE = 0.15
+
 #: Crossings averaged on each side of a place, and their distance [mm].
 _SPREAD, _SPREAD_MM = 2, 0.2
 
 #: Film nearer than this to a cut shows the cut's rim [mm]; common practice: rims of 0.2 to 0.5 mm.
 _RIM_MM = 0.7
 
-#: Crowns may lie this far from the first pose's lines, then less as the pose improves [mm].
-_SEARCH_MM = (1.1, 0.7, 0.5)
+#: Rounds of the search: every how many places are looked at, and how far from its line a crown may
+#: lie [mm], less as the pose improves.
+_ROUNDS = ((3, 1.1), (2, 0.7), (1, 0.5))
 
 #: Least height of a mark [density] and least height over noise [1].
 _LEAST_HEIGHT, _LEAST_RATIO = 0.06, 4.0
@@ -45,6 +52,9 @@ _LEAST_HEIGHT, _LEAST_RATIO = 0.06, 4.0
 #: Expected offset of a seal's crown from its line, and shift of a seal as a whole [mm]: true
 #: departures of the gasket from its drawing, which must not bend the pose.
 _SEAL_SD = (0.08, 0.05)
+
+#: Neighbouring places averaged to see whether crowns stray together.
+_RUN = 8
 
 #: Least standard uncertainty of one crown [mm].
 _LEAST_SD = 0.02
@@ -71,6 +81,11 @@ class SealMarks:
     normals: FloatArray
     seal: IntArray
     room: FloatArray
+
+    def thinned(self, stride: int) -> SealMarks:
+        """Return every `stride`-th place."""
+        kept = slice(None, None, stride)
+        return SealMarks(self.names, self.points[kept], self.normals[kept], self.seal[kept], self.room[kept])
 
 
 @dataclass(frozen=True)
@@ -165,11 +180,12 @@ def refine_on_marks(
     """
     usable = ~dilate(~sheet.film, max(1, round(_RIM_MM / min(picture.coarse_mm))))
     matrix, best = start.matrix, MarkFit(start, 0, 0, float("inf"), (), {})
-    for search in _SEARCH_MM:
-        crowns = _find_crowns(picture, usable, marks, matrix, search)
+    for stride, search in _ROUNDS:
+        some = marks.thinned(stride)
+        crowns = _find_crowns(picture, usable, some, matrix, search)
         if len(crowns.place) < 12:
             return MarkFit(best.fit, len(crowns.place), crowns.looked_at, best.rms, (), {})
-        best = _fit_crowns(crowns, marks, matrix, held, strain_sd)
+        best = _fit_crowns(crowns, some, matrix, held, strain_sd)
         matrix = best.fit.matrix
     return best
 
@@ -190,12 +206,14 @@ def _find_crowns(
     places = (marks.points - matrix[:, 2]) @ to_pixel.T - 0.5
     across = marks.normals @ to_pixel.T * _PITCH_MM
     along = np.column_stack([-marks.normals[:, 1], marks.normals[:, 0]]) @ to_pixel.T * _SPREAD_MM
-    widest = round(_HALF_MM[1] / _PITCH_MM)
-    profiles = sample_profiles(picture.fine, usable, picture.factor, places, across, along, widest, _SPREAD)
     half = np.round(marks.room / _PITCH_MM).astype(np.int64)
-    reach = np.minimum(round(search / _PITCH_MM), half - 4)
-    centre, height, noise = crown_centres(profiles, half, reach)
-    looked_at = int(np.sum(np.isfinite(profiles[:, widest])))
+    profiles = sample_profiles(picture.fine, usable, picture.factor, places, across, along, half, _SPREAD)
+    reach = np.full(len(half), round(search / _PITCH_MM))
+    known = np.isfinite(profiles)
+    blank = float(np.quantile(profiles[known], _BLANK_QUANTILE)) if known.any() else 0.0
+    least = round(_LEAST_HALF_MM / _PITCH_MM)
+    centre, height, noise = crown_centres(profiles, half, least, reach, blank)
+    looked_at = int(np.sum(known[:, half.max()]))
     seen = np.isfinite(centre) & (height > np.maximum(_LEAST_HEIGHT, _LEAST_RATIO * noise))
     place = np.flatnonzero(seen)
     crown = marks.points[place] + (centre[place] * _PITCH_MM)[:, None] * marks.normals[place]
@@ -242,11 +260,10 @@ def _downweight(miss: FloatArray, spread: float) -> FloatArray:
 def _thinning(miss: FloatArray, weights: FloatArray) -> float:
     """Return the factor on sigma for crowns of one seal that stray together [1].
 
-    Neighbouring crowns share what makes them stray. Means over runs of eight places show how much:
-    with independent crowns their variance would be an eighth of a single crown's.
+    Neighbouring crowns share what makes them stray. Means over runs of places show how much: with
+    independent crowns the variance of the mean would fall by the length of the run.
     """
-    kept = np.flatnonzero(weights > 0.05)
-    runs = [part for part in np.array_split(kept, max(1, len(kept) // 8)) if len(part) >= 4]
-    single = float(np.mean(miss[kept] ** 2))
-    joint = float(np.mean([np.mean(miss[run]) ** 2 * len(run) for run in runs])) if runs else 0.0
+    kept = miss[weights > 0.05]
+    whole = kept[: len(kept) // _RUN * _RUN].reshape(-1, _RUN)
+    single, joint = float(np.mean(kept**2)), float(_RUN * np.mean(np.mean(whole, axis=1) ** 2))
     return float(np.sqrt(max(1.0, joint / single))) if single > 0 else 1.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 from typing import Literal
 
 import contourpy
@@ -26,6 +27,9 @@ _LEAST_AREA = 4.5
 _LEAST_ROUNDNESS = 0.45
 
 _HISTOGRAM_BINS = 400
+
+#: Points of an edge, and steps, that a circle is fitted with.
+_CIRCLE_POINTS, _CIRCLE_STEPS = 160, 6
 
 #: Least share of the picture that a white lid shows in [1].
 _LEAST_SHARE = 0.01
@@ -105,12 +109,14 @@ def find_sheet(picture: ScanPicture) -> SheetFinding:
     SheetFinding
         Sheet and holes; without any backing in sight, the whole picture is taken to be film.
     """
+    planes = list(np.moveaxis(picture.coarse, 2, 0))
+    brightest, darkest = reduce(np.maximum, planes), reduce(np.minimum, planes)
     readings: list[SheetFinding] = []
-    black, white = _black_level(picture.coarse), _white_level(picture.coarse.min(axis=2))
+    black, white = _black_level(brightest, len(planes)), _white_level(darkest)
     if black is not None:
-        readings.append(_read_backing(picture, "black", black))
+        readings.append(_read_backing(picture, "black", brightest, black))
     if white is not None:
-        readings.append(_read_backing(picture, "white", white))
+        readings.append(_read_backing(picture, "white", -darkest, -white))
     if not readings:
         return _bare_sheet(picture)
     return max(readings, key=_plausibility)
@@ -133,22 +139,21 @@ def _smooth_histogram(values: MapArray, low: float, high: float) -> FloatArray:
     return np.asarray(ndimage.gaussian_filter1d(counts / values.size, 2.0))
 
 
-def _black_level(coarse: MapArray) -> float | None:
+def _black_level(light: MapArray, channels: int) -> float | None:
     """Return the level between black card and film, if both are there."""
-    light = coarse.max(axis=2)
-    film = float(np.quantile(light, 0.9))
+    film = float(np.quantile(light[::2, ::2], 0.9))
     dark = light[light < 0.3 * film]
     if dark.size < 0.0005 * light.size:
         return None
     card = max(float(np.median(dark)), 1e-3 * film)
     # In grey, dye is nearly as dark as card: only a level close to the card's parts the two.
-    lean = 0.5 if coarse.shape[2] > 1 else 0.25
+    lean = 0.5 if channels > 1 else 0.25
     return float(card ** (1 - lean) * film**lean)
 
 
 def _white_level(light: MapArray) -> float | None:
     """Return the level in the valley between film and the brighter lid, if both are there."""
-    high = float(np.quantile(light, 0.9995)) * 1.05
+    high = float(np.quantile(light[::2, ::2], 0.9995)) * 1.05
     density = _smooth_histogram(light, 0.0, high)
     above = np.cumsum(density[::-1])[::-1]
     peaks = np.flatnonzero((density[1:-1] >= density[:-2]) & (density[1:-1] > density[2:])) + 1
@@ -163,16 +168,12 @@ def _white_level(light: MapArray) -> float | None:
     return None
 
 
-def _read_backing(picture: ScanPicture, backing: Literal["white", "black"], level: float) -> SheetFinding:
-    """Trace the sheet and its holes for one kind of backing."""
-    if backing == "black":
-        light = picture.coarse.max(axis=2)
-        beyond = np.float32(0.0)
-    else:
-        light = -picture.coarse.min(axis=2)
-        level, beyond = -level, np.float32(-1e3)
+def _read_backing(
+    picture: ScanPicture, backing: Literal["white", "black"], light: MapArray, level: float
+) -> SheetFinding:
+    """Trace the sheet and its holes in light that is above the level on film."""
     rows, cols = light.shape
-    walled = np.full((rows + 2, cols + 2), beyond, np.float32)
+    walled = np.full((rows + 2, cols + 2), np.float32(-1e3), np.float32)
     walled[1:-1, 1:-1] = light
     outlines, openings = _trace(walled, level, picture.coarse_mm)
     if not outlines:
@@ -259,16 +260,17 @@ def _describe(line: FloatArray, shape: shapely.Polygon) -> Hole:
 
 def _fit_circle(edge: FloatArray, centre: FloatArray, radius: float) -> tuple[FloatArray, float]:
     """Fit a circle to an edge, giving nicks and tears little weight; return centre and residual [mm]."""
+    edge = edge[:: max(1, len(edge) // _CIRCLE_POINTS)]
     weights = np.ones(len(edge))
     unknown = np.array([*centre, radius])
     misfit = np.zeros(len(edge))
-    for _ in range(8):
+    for _ in range(_CIRCLE_STEPS):
         offset = edge - unknown[:2]
         distance = np.maximum(np.hypot(*offset.T), 1e-9)
         misfit = distance - unknown[2]
         slopes = np.column_stack([-offset / distance[:, None], -np.ones(len(edge))])
-        step = np.linalg.lstsq(slopes * weights[:, None], -misfit * weights, rcond=None)[0]
-        unknown = unknown + step
+        weighted = weights[:, None] * slopes
+        unknown = unknown - np.linalg.solve(weighted.T @ slopes, weighted.T @ misfit)
         scale = max(1.4826 * float(np.median(np.abs(misfit))), 0.02)
-        weights = 1 / np.sqrt(1 + (misfit / (2 * scale)) ** 2)
+        weights = 1 / (1 + (misfit / (2 * scale)) ** 2)
     return unknown[:2], float(np.sqrt(np.mean(misfit**2)))

@@ -91,7 +91,6 @@ def vote_poses(
     plan_pairs: npt.NDArray[np.int64],
     index: npt.NDArray[np.int32],
     frame: tuple[float, float, float],
-    signs: FloatArray,
     slack: tuple[float, float],
     oversize: tuple[float, float],
     reach: float,
@@ -99,7 +98,8 @@ def vote_poses(
 ) -> FloatArray:
     """Poses that two pairs of discs suggest, with the number of other discs that agree.
 
-    Every pair of plan discs is laid onto every pair of holes of the same length and sizes.
+    Every pair of plan discs is laid onto every pair of holes of the same length and sizes, both as
+    seen from the plan's side (sign -1: y is turned up) and mirrored (sign +1).
 
     Parameters
     ----------
@@ -113,8 +113,6 @@ def vote_poses(
         From `nearest_index` of the plan.
     frame : tuple of float
         x0, y0 and cell [mm] of `index`.
-    signs : ndarray
-        -1 to try pictures seen from the plan's side (y turned up), +1 for mirrored ones.
     slack : tuple of float
         Relative [1] and absolute [mm] difference allowed between the lengths of two pairs.
     oversize : tuple of float
@@ -151,7 +149,7 @@ def vote_poses(
                 found = np.hypot(hx, hy)
                 if abs(found - length) > room:
                     continue
-                for sign in signs:
+                for sign in (-1.0, 1.0):
                     v = sign * hy
                     c = (px * hx + py * v) / (found * found)
                     s = (py * hx - px * v) / (found * found)

@@ -10,6 +10,9 @@ __all__ = ["crown_centres", "sample_profiles"]
 
 FloatArray = npt.NDArray[np.float64]
 
+#: A mark ends within its profile if its surroundings rise over blank film by less than this share of it.
+_CUT_OFF = 0.6
+
 
 @njit(cache=True, nogil=True)
 def sample_profiles(
@@ -19,7 +22,7 @@ def sample_profiles(
     places: FloatArray,
     across: FloatArray,
     along: FloatArray,
-    half: int,
+    half: npt.NDArray[np.int64],
     spread: int,
 ) -> FloatArray:
     """Density across a line at each of its places, averaged over neighbouring crossings.
@@ -37,20 +40,22 @@ def sample_profiles(
     across, along : ndarray, shape (n, 2)
         Steps in column and row from sample to sample across the line, and from crossing to crossing
         along it [pixels].
-    half : int
+    half : ndarray of int, shape (n,)
         Samples on each side of the line.
     spread : int
         Crossings averaged on each side of the place.
 
     Returns
     -------
-    ndarray, shape (n, 2 half + 1)
-        -log10 of the mean reflectance; NaN where film is not usable at any of the crossings.
+    ndarray, shape (n, 2 largest half + 1)
+        -log10 of the mean reflectance, the line in the middle; NaN beyond `half` and where film is
+        not usable at any of the crossings.
     """
     high, wide = light.shape
-    out = np.full((places.shape[0], 2 * half + 1), np.nan)
+    middle = half.max()
+    out = np.full((places.shape[0], 2 * middle + 1), np.nan)
     for k in range(places.shape[0]):
-        for m in range(-half, half + 1):
+        for m in range(-half[k], half[k] + 1):
             total = 0.0
             for q in range(-spread, spread + 1):
                 x = places[k, 0] + m * across[k, 0] + q * along[k, 0]
@@ -68,7 +73,7 @@ def sample_profiles(
                     (1 - u) * light[i + 1, j] + u * light[i + 1, j + 1]
                 )
             if total > 0:
-                out[k, half + m] = -np.log10(total / (2 * spread + 1))
+                out[k, middle + m] = -np.log10(total / (2 * spread + 1))
     return out
 
 
@@ -123,23 +128,42 @@ def _symmetry_centre(mark: FloatArray, reach: int) -> float:
 
 
 @njit(cache=True, nogil=True)
+def _known_half(profile: FloatArray, half: int) -> int:
+    """Return the samples on each side of the middle up to the first unknown one, `half` at most."""
+    middle = profile.size // 2
+    for m in range(half + 1):
+        if np.isnan(profile[middle - m]) or np.isnan(profile[middle + m]):
+            return m - 1
+    return half
+
+
+@njit(cache=True, nogil=True)
 def crown_centres(
-    profiles: FloatArray, half: npt.NDArray[np.int64], reach: npt.NDArray[np.int64]
+    profiles: FloatArray,
+    half: npt.NDArray[np.int64],
+    least: int,
+    reach: npt.NDArray[np.int64],
+    blank: float,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Centre of symmetry of the mark in each profile.
 
     The mark is what rises above a straight line between the lightest places on either side. Its
     centre is where the mark agrees best with its own mirror image: the peak of the convolution of
-    the mark with itself. That holds for a single crown, a flat saturated one and a pair of feet.
+    the mark with itself. That holds for a single crown, a flat saturated one and a pair of feet. A
+    mark whose flanks the profile cuts off has no centre.
 
     Parameters
     ----------
     profiles : ndarray, shape (n, 2 c + 1)
         Density across the line [1], the line at index c; NaN where unknown.
     half : ndarray of int, shape (n,)
-        Samples to look at on each side of the line, at least 6.
+        Samples to look at on each side of the line, where they are known.
+    least : int
+        Fewest known samples on each side, at least 6.
     reach : ndarray of int, shape (n,)
         Largest distance of the centre from the line [samples].
+    blank : float
+        Density of film without a mark [1].
 
     Returns
     -------
@@ -152,16 +176,17 @@ def crown_centres(
     centre = np.full(n, np.nan)
     height, noise = np.zeros(n), np.zeros(n)
     for k in range(n):
-        h = half[k]
+        h = _known_half(profiles[k], half[k])
+        if h < least:
+            continue
         profile = profiles[k, c - h : c + h + 1]
         noise[k] = _noise(profile, 0, 2 * h)
-        if np.isnan(noise[k]):
-            continue
         left, low = _lightest(profile, 1, h - h // 2, 1)
         right, high = _lightest(profile, 2 * h - 1, h + h // 2, -1)
         mark = np.zeros(2 * h + 1)
         for m in range(left, right + 1):
             mark[m] = max(0.0, profile[m] - (low + (high - low) * (m - left) / (right - left)))
         height[k] = mark.max()
-        centre[k] = _symmetry_centre(mark, reach[k])
+        if max(low, high) - blank < _CUT_OFF * height[k]:
+            centre[k] = _symmetry_centre(mark, min(reach[k], h - 4))
     return centre, height, noise

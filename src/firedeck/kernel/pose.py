@@ -22,6 +22,9 @@ IntArray = npt.NDArray[np.int64]
 
 _STEPS = 12
 
+#: Steps smaller than these end the search: angle and strain [radian, 1], shift [mm].
+_CLOSE_ANGLE, _CLOSE_MM = 1e-8, 1e-6
+
 
 @dataclass(frozen=True)
 class Sightings:
@@ -156,32 +159,33 @@ def fit_pose(
     shift = start[:, :2] @ centre + start[:, 2]
     strength = weights / seen.sigma**2
     prior = np.concatenate([[0.0], 1 / strain_sd**2, [0.0, 0.0]])
+    blocks = _nuisance_blocks(seen, strength, nuisance_sd)
     for _ in range(_STEPS):
         slopes = _slopes(seen, local, angle, strain, sign)
         miss = _miss(seen, local, _linear(angle, strain, sign), shift)
         normal = slopes.T @ (strength[:, None] * slopes) + np.diag(prior)
         pull = slopes.T @ (strength * miss) + prior * np.concatenate([[0.0], strain, [0.0, 0.0]])
-        for members, block in _nuisance_blocks(seen, strength, nuisance_sd):
-            cross = (strength[members, None] * slopes[members]).T @ block.rows
+        for block in blocks:
+            cross = slopes[block.members].T @ block.weighted
             gain = cross @ block.inverse
             normal -= gain @ cross.T
-            pull -= gain @ (block.rows.T @ (strength[members] * miss[members]))
+            pull -= gain @ (block.weighted.T @ miss[block.members])
         step = -np.linalg.solve(normal, pull)
         angle, strain, shift = angle + step[0], strain + step[1:4], shift + step[4:]
-        if np.max(np.abs(step[:4])) < 1e-10 and np.max(np.abs(step[4:])) < 1e-8:
+        if np.max(np.abs(step[:4])) < _CLOSE_ANGLE and np.max(np.abs(step[4:])) < _CLOSE_MM:
             break
     linear = _linear(angle, strain, sign)
     miss = _miss(seen, local, linear, shift)
-    residuals, nuisance = _after_nuisance(seen, miss, strength, nuisance_sd)
+    residuals, nuisance = _after_nuisance(miss, blocks)
     matrix = np.column_stack([linear, shift - linear @ centre])
     turn = _element_slopes(_matrix_slopes(angle, strain, sign), centre)
     return PoseFit(matrix, turn @ np.linalg.inv(normal) @ turn.T, strain, residuals, nuisance)
 
 
 def _slopes(seen: Sightings, local: FloatArray, angle: float, strain: FloatArray, sign: float) -> FloatArray:
-    moved = np.einsum("kde,ne->nkd", _matrix_slopes(angle, strain, sign), local)
-    turned = np.einsum("nkd,nd->nk", moved, seen.directions)
-    return np.hstack([turned, seen.directions])
+    by_shape = _matrix_slopes(angle, strain, sign)
+    turned = [np.sum((local @ slope.T) * seen.directions, axis=1) for slope in by_shape]
+    return np.column_stack([*turned, seen.directions])
 
 
 def _miss(seen: Sightings, local: FloatArray, linear: FloatArray, shift: FloatArray) -> FloatArray:
@@ -190,34 +194,32 @@ def _miss(seen: Sightings, local: FloatArray, linear: FloatArray, shift: FloatAr
 
 @dataclass(frozen=True)
 class _Block:
-    """One group's nuisance: derivative rows, and the inverse of its normal matrix."""
+    """One group's nuisance: its sightings, derivative rows, the same weighted, inverse normal matrix."""
 
+    members: IntArray
     rows: FloatArray
+    weighted: FloatArray
     inverse: FloatArray
 
 
-def _nuisance_blocks(
-    seen: Sightings, strength: FloatArray, nuisance_sd: tuple[float, float]
-) -> list[tuple[IntArray, _Block]]:
+def _nuisance_blocks(seen: Sightings, strength: FloatArray, nuisance_sd: tuple[float, float]) -> list[_Block]:
     offset, shift = nuisance_sd
     blocks = []
     for group in range(int(seen.group.max(initial=-1)) + 1):
         members = np.flatnonzero(seen.group == group)
         rows = np.column_stack([np.ones(len(members)), seen.directions[members]])
-        own = rows.T @ (strength[members, None] * rows) + np.diag([offset**-2, shift**-2, shift**-2])
-        blocks.append((members, _Block(rows, np.asarray(np.linalg.inv(own)))))
+        weighted = strength[members, None] * rows
+        own = rows.T @ weighted + np.diag([offset**-2, shift**-2, shift**-2])
+        blocks.append(_Block(members, rows, weighted, np.asarray(np.linalg.inv(own))))
     return blocks
 
 
-def _after_nuisance(
-    seen: Sightings, miss: FloatArray, strength: FloatArray, nuisance_sd: tuple[float, float]
-) -> tuple[FloatArray, FloatArray]:
+def _after_nuisance(miss: FloatArray, blocks: list[_Block]) -> tuple[FloatArray, FloatArray]:
     residuals = miss.copy()
-    blocks = _nuisance_blocks(seen, strength, nuisance_sd)
     nuisance = np.zeros((len(blocks), 3))
-    for group, (members, block) in enumerate(blocks):
-        nuisance[group] = block.inverse @ (block.rows.T @ (strength[members] * miss[members]))
-        residuals[members] -= block.rows @ nuisance[group]
+    for group, block in enumerate(blocks):
+        nuisance[group] = block.inverse @ (block.weighted.T @ miss[block.members])
+        residuals[block.members] -= block.rows @ nuisance[group]
     return residuals, nuisance
 
 
