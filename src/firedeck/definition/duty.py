@@ -140,7 +140,7 @@ class TraceMapping(Definition):
     first_row : int, optional
         Line of the file on which the numbers start, counted from 1.
     base : str, optional
-        What the base column counts: ``"angle"`` [deg], ``"time"``, or ``"sample"`` when the file
+        What the base column counts: ``"angle"``, ``"time"``, or ``"sample"`` when the file
         has no such column and its samples are evenly spaced in crank angle.
     base_column : int, optional
         Number of the base column, counted from 1.
