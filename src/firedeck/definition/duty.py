@@ -203,7 +203,8 @@ class TraceSource(Definition):
     polytropic_exponent : float
         Exponent of the compression line [1].
     top_dead_centre : float, optional
-        Angle that the file gives firing top dead centre, when known [deg].
+        Angle that the file gives firing top dead centre of the cylinder that fires first in the
+        firing order, when known [deg].
     """
 
     kind: Literal["trace"]

@@ -18,6 +18,7 @@ __all__ = [
     "bmep_from_power",
     "bmep_from_torque",
     "change_thickness",
+    "firing_offset",
     "polytropic_pressure",
     "power_from_bmep",
 ]
@@ -192,6 +193,32 @@ def _quench_notes(quench: float | None) -> tuple[str, ...]:
     if quench > high:
         return (f"quench gap {quench:.2f} mm is over the usual {high} mm: slower burning and more knock",)
     return ()
+
+
+def firing_offset(engine: EngineGeometry, cylinder: int) -> float:
+    """Crank angle by which a cylinder fires after the first in the firing order [deg], even firing taken.
+
+    Parameters
+    ----------
+    engine : EngineGeometry
+        Engine, with its firing order.
+    cylinder : int
+        Cylinder number.
+
+    Raises
+    ------
+    DutyError
+        If the engine does not state its firing order, or has no such cylinder.
+    """
+    if cylinder == 1 and engine.cylinders == 1:
+        return 0.0
+    if cylinder not in engine.firing_order:
+        raise DutyError(
+            f"the firing order does not say when cylinder {cylinder} fires",
+            where="engine.firing_order",
+            remedy="add it, for example firing_order = [1, 3, 4, 2]",
+        )
+    return 720.0 / engine.cylinders * engine.firing_order.index(cylinder)
 
 
 def bmep_from_power(power: float, swept_volume: float, speed: float) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,6 +57,12 @@ class TopDeadCentre:
     method: str
     loss_angle: float = 0.0
     notes: tuple[str, ...] = ()
+
+    def moved(self, offset: float, note: str) -> TopDeadCentre:
+        """Top dead centre of another cylinder that fires `offset` [deg] later."""
+        angle = self.angle
+        moved = Estimate(angle.value + offset, angle.low + offset, angle.high + offset, angle.flags)
+        return replace(self, angle=moved, notes=(*self.notes, note))
 
 
 def stated_top_dead_centre(angle: float, doubt: float = 0.2) -> TopDeadCentre:
@@ -130,6 +136,12 @@ def motored_top_dead_centre(
     if record.speed is None and (method == "fit" or loss is None):
         raise DutyError(
             "the loss angle needs the engine speed", where="motored trace", remedy="give the motored speed"
+        )
+    if not record.anchored:
+        raise DutyError(
+            "the motored trace counts no angle from a mark on the crank, so its centre fits no other trace",
+            where="motored trace",
+            remedy="record with a crank signal, or state the first sample's angle",
         )
     top = _coarse_peak(record)
     cycles = _cycles_about(record, top)
