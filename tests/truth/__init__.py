@@ -1,0 +1,1 @@
+"""Prints whose truth is known: what the reader says of them against what is true."""
