@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import shapely
-import tomlkit
 
+from firedeck.definition.calibration import FilmCalibration
 from firedeck.definition.film import FilmBatch
 from firedeck.scenario.compiled import FloatArray, MapArray
 from firedeck.scenario.cutting import Mark, dust_on_glass
@@ -141,7 +139,7 @@ def make_calibration(
     write_scan(folder / "calibration.tif", glass, scanner)
     (folder / "film.toml").write_text(write_text(film), encoding="utf-8")
     record = _record(order, disc, pressure_scatter, scanner)
-    (folder / "calibration.toml").write_text(tomlkit.dumps(record), encoding="utf-8")
+    (folder / "calibration.toml").write_text(write_text(record), encoding="utf-8")
     centres = pose.to_scan(np.array([piece.stain for piece in pieces]))
     truths = tuple(
         PieceTruth(piece.nominal, piece.pressure, (float(at[0]), float(at[1])), piece.corners)
@@ -187,20 +185,20 @@ def _disc(
     return np.asarray(pressure * inside * ring, np.float32)
 
 
-def _record(order: FloatArray, disc: float, scatter: float, scanner: Scanner) -> dict[str, Any]:
-    record: dict[str, Any] = {
-        "kind": "film-calibration",
-        "format": 1,
-        "film": "film.toml",
-        "date": dt.date(2025, 3, 17),
-        "disc": f"{disc:g} mm",
-        "pressure_uncertainty": f"{100 * scatter:g} %",
-        "scan": "calibration.tif",
-        "climate": CLIMATE,
-        "load-profile": LOAD_PROFILE,
-        "scanner": scanner_table(scanner),
-        "piece": [{"pressure": f"{level:g} MPa"} for level in order],
-    }
-    if not scanner.resolution_tags:
-        record["resolution"] = f"{scanner.dpi:g} dpi"
-    return record
+def _record(order: FloatArray, disc: float, scatter: float, scanner: Scanner) -> FilmCalibration:
+    return FilmCalibration.model_validate(
+        {
+            "kind": "film-calibration",
+            "film": "film.toml",
+            "date": "2025-03-17",
+            "operator": "M. Aldous",
+            "scan": "calibration.tif",
+            "resolution": None if scanner.resolution_tags else f"{scanner.dpi:g} dpi",
+            "disc": f"{disc:g} mm",
+            "pressure_uncertainty": f"{100 * scatter:g} %",
+            "climate": CLIMATE,
+            "load-profile": LOAD_PROFILE,
+            "scanner": scanner_table(scanner),
+            "piece": [{"pressure": f"{level:g} MPa"} for level in order],
+        }
+    )

@@ -20,7 +20,10 @@ _Function = TypeVar("_Function", bound=Callable[..., object])
 
 def compiled(function: _Function) -> _Function:
     """Compile a loop over arrays so that threads run it side by side; the type stays the function's own."""
-    return cast(_Function, njit(cache=True, nogil=True, error_model="numpy", fastmath=True)(function))
+    return cast(
+        _Function,
+        njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "arcp"})(function),
+    )
 
 
 @compiled

@@ -7,7 +7,10 @@ from typing import Literal
 
 import numpy as np
 
-__all__ = ["Disturbances", "Scanner"]
+__all__ = ["Disturbances", "Encoding", "Scanner"]
+
+#: How codes stand for light.
+Encoding = Literal["linear", "srgb", "gamma"]
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,7 @@ class Scanner:
     settings: str = "reflective, all corrections off"
     dpi: float = 600.0
     bits: Literal[8, 16] = 16
-    encoding: Literal["linear", "srgb", "gamma"] = "srgb"
+    encoding: Encoding = "srgb"
     gamma: float = 2.2
     backing: Literal["white", "black"] = "white"
     blur: float = 0.035

@@ -80,20 +80,20 @@ def _engine_coolant() -> list[PlanTable]:
         path = kidney((x, _BORE_Y), 58.5, 6.5, -112.0, -74.0 if number < 4 else -80.0)
         ports.append({"name": f"coolant exhaust {number}", "kind": "coolant", "path": path})
         for side, angle in (("a", 106.0), ("b", 80.0)):
-            at = x + 58 * np.cos(np.radians(angle)), _BORE_Y + 58 * np.sin(np.radians(angle))
+            at = x + 60 * np.cos(np.radians(angle)), _BORE_Y + 60 * np.sin(np.radians(angle))
             size = 8.0 if number > 1 else 9.5
             ports.append(circle(f"coolant intake {number}{side}", at, size, kind="coolant"))
     ports += [
         {"name": "coolant front 1", "kind": "coolant", "path": slot((15.5, 118.0), 20.0, 6.5, 90.0)},
-        circle("coolant front 2", (15.0, 88.0), 8.0, kind="coolant"),
-        {"name": "coolant rear 1", "kind": "coolant", "path": slot((420.5, 106.0), 26.0, 7.0, 86.0)},
-        circle("coolant rear 2", (420.0, 72.0), 8.5, kind="coolant"),
+        circle("coolant front 2", (16.2, 88.0), 8.0, kind="coolant"),
+        {"name": "coolant rear 1", "kind": "coolant", "path": slot((420.4, 106.0), 26.0, 7.0, 86.0)},
+        circle("coolant rear 2", (419.0, 72.0), 8.5, kind="coolant"),
     ]
     return ports
 
 
 def _engine_oil() -> list[PlanTable]:
-    returns = [((95.0, 17.0), 30.0), ((239.0, 17.0), 34.0), ((335.0, 17.0), 26.0), ((195.0, 173.5), 28.0)]
+    returns = [((95.0, 17.0), 30.0), ((239.0, 17.0), 34.0), ((335.0, 17.0), 26.0), ((201.0, 173.0), 28.0)]
     ports: list[PlanTable] = [
         {"name": f"oil return {n}", "kind": "oil-return", "path": slot(at, length, 10.0, 0.0)}
         for n, (at, length) in enumerate(returns, start=1)
@@ -120,7 +120,7 @@ def _intake_pair_line(number: int, offset: float) -> list[list[float]]:
     """Return the line round both intake-side coolant ports of a cylinder."""
     size = 8.0 if number > 1 else 9.5
     centre = (_BORE_X[number - 1], _BORE_Y)
-    return kidney(centre, 58.0, size + 2 * offset, 80.0, 106.0)
+    return kidney(centre, 60.0, size + 2 * offset, 80.0, 106.0)
 
 
 def _engine_seals(
@@ -140,7 +140,7 @@ def _engine_seals(
     media = [f"bore {n}" for n in range(1, 5)] + [port["name"] for port in ports]
     if outer_path is None:
         return [*seals, outer_seal(outer_offset, media)]
-    outer = _grouped_seal("outer bead", outer_path, media, 4.5)
+    outer = _grouped_seal("outer bead", outer_path, media, 4.0)
     return [*seals, {**outer, "outside": ["outside"]}]
 
 
@@ -184,8 +184,8 @@ def candidate_gasket() -> Gasket:
     outer = [
         (4.6, 10.2, 8), (19.0, 4.4, 8), (148.5, 4.4, 14), (162.5, 9.4, 14), (191.5, 9.4, 14),
         (205.5, 4.4, 14),
-        (416.5, 4.4, 10), (431.6, 16.1, 10), (431.6, 178.0, 9), (422.0, 184.6, 9), (323.5, 184.6, 14),
-        (309.5, 178.8, 14), (294.5, 178.8, 14), (282.5, 184.6, 14), (17.5, 184.6, 12), (4.6, 174.0, 12),
+        (416.5, 4.4, 10), (431.6, 16.1, 10), (431.6, 178.0, 9), (422.0, 185.0, 9), (323.5, 185.0, 14),
+        (309.5, 178.8, 14), (294.5, 178.8, 14), (282.5, 185.0, 14), (17.5, 185.0, 12), (4.6, 174.0, 12),
         (4.6, 67.5, 10), (9.6, 59.5, 10), (9.6, 44.5, 10), (4.6, 36.5, 10),
     ]  # fmt: skip
     seals = _engine_seals(bore_offset=3.1, outer_offset=0.0, outer_path=corner_arcs(outer))
@@ -207,7 +207,7 @@ def candidate_gasket() -> Gasket:
 
 
 def small_plan(*, bores: int = 2, rng: np.random.Generator | None = None) -> DeckPlan:
-    """Return a deck of one or two bores, about 200 x 150 mm, quick to print.
+    """Return a deck of one or two bores, about 200 x 160 mm, quick to print.
 
     Parameters
     ----------
@@ -220,7 +220,7 @@ def small_plan(*, bores: int = 2, rng: np.random.Generator | None = None) -> Dec
     def shift(spread: float) -> float:
         return 0.0 if rng is None else float(rng.uniform(-spread, spread))
 
-    diameter = 62.0 + shift(6.0)
+    diameter = 62.0 + shift(5.0)
     pitch = diameter + 10.0 + shift(1.0)
     width = 200.0 if bores == 2 else 130.0
     middle = (width / 2 + 1.5, 72.0 + shift(1.5))
@@ -230,7 +230,7 @@ def small_plan(*, bores: int = 2, rng: np.random.Generator | None = None) -> Dec
     beads = [seal(f"{name} bead", "full-bead", name, 3.0 + shift(0.2), 6.0) for name in media]
     beads += [seal(f"{p['name']} bead", "half-bead", p["name"], 3.0 + shift(0.3), 4.0) for p in ports]
     media += [port["name"] for port in ports]
-    outline = [(0, 0, 10), (width, 0, 6), (width, 138, 12), (width - 14, 150, 12), (9, 150, 12), (0, 143, 12)]
+    outline = [(0, 0, 10), (width, 0, 6), (width, 146, 12), (width - 14, 158, 12), (9, 158, 12), (0, 151, 12)]
     return DeckPlan.model_validate(
         {
             "kind": "deck-plan",
@@ -261,13 +261,13 @@ def _small_ports(
     xs: list[float],
     shift: Callable[[float], float],
 ) -> list[PlanTable]:
-    radius, y = diameter / 2 + 13.5, middle[1]
+    radius, y = diameter / 2 + 14.2, middle[1]
     ports: list[PlanTable] = []
     for number, x in enumerate(xs, start=1):
         path = kidney((x, y), radius, 6.0, 72.0 + shift(4.0), 104.0 + shift(4.0))
         ports.append({"name": f"coolant {number}", "kind": "coolant", "path": path})
-        at = x + 6.0 + shift(5.0), y - radius + shift(1.0)
+        at = x + 6.0 + shift(5.0), y - radius - 0.8 + shift(0.8)
         ports.append(circle(f"coolant {number} lower", at, 8.0 + shift(1.0), kind="coolant"))
-    ports.append(circle("oil feed", (xs[0] - 21.0 + shift(2.0), 134.0), 7.0, kind="oil-feed"))
-    opening = slot((xs[-1] + 10.0 + shift(3.0), 135.0), 24.0, 9.0, 0.0)
+    ports.append(circle("oil feed", (xs[0] - 21.0 + shift(2.0), 141.0), 7.0, kind="oil-feed"))
+    opening = slot((xs[-1] + 10.0 + shift(3.0), 142.0), 24.0, 9.0, 0.0)
     return [*ports, {"name": "oil return", "kind": "oil-return", "path": opening}]

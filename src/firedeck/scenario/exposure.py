@@ -172,7 +172,7 @@ def light_of_sheet(
                 shadow = np.float32(1.0 - 0.12 * (1.0 - max(across[i, j], 0.0) / 8.0))
             dyed = np.float32(0.0)
             if cover > 0.0:
-                dyed = np.float32(_burst(share[i, j], ratio, uniform(seed, row0 + i, j)) / clumps)
+                dyed = np.float32(_burst(share[i, j], ratio, uniform(seed, row0 + NODE_STEP + i, j)) / clumps)
             for c in range(3):
                 film = (colours[0, c] + dyed * (colours[1, c] - colours[0, c])) * lift[j]
                 lid = colours[2, c] * shadow

@@ -77,6 +77,11 @@ class LineDesign:
         """Distance from the crown beyond which nothing presses [mm]."""
         return self.width / 2 * (1.4 if self.family == "super-gaussian" else 1.0)
 
+    @property
+    def unit_peak(self) -> float:
+        """Pressure at the crown for 1 N/mm [1/mm]; the feet's, for an arch on its feet."""
+        return float(profile_table(self).max())
+
     def load_along(self, line: SealLine, fasteners: FloatArray, rng: np.random.Generator) -> FloatArray:
         """Return the line load [N/mm] at every point of `line`, fasteners at the points given [mm]."""
         relative = 1 + self.swing * _pull(line, fasteners) + self.ripple * _smooth_noise(line, 30.0, rng)

@@ -88,4 +88,4 @@ def seal(name: str, kind: str, around: str, offset: float, band: float, **more: 
 
 def outer_seal(offset: float, media: list[str]) -> PlanTable:
     """Return the outer seal, `offset` [mm] inside the outline, round all media."""
-    return seal("outer bead", "half-bead", "outline", offset, 4.5, inside=media, outside=["outside"])
+    return seal("outer bead", "half-bead", "outline", offset, 4.0, inside=media, outside=["outside"])

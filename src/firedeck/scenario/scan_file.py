@@ -220,7 +220,7 @@ def _light_strip(ready: _Ready, row0: int, high: int) -> MapArray:
         ready.colours,
         clumps,
         ready.seeds[0],
-        row0 + _STRIP_ROWS,
+        row0,
         light,
     )
     for mark, distance, part, half in found:
@@ -265,7 +265,8 @@ def write_scan(path: Path, glass: Glass, scanner: Scanner) -> None:
     compression = {"none": None, "deflate": "zlib", "lzw": "lzw"}[scanner.compression]
     with tifffile.TiffWriter(path) as file:
         file.write(
-            _strips(ready),
+            # Only what is stored as it is can be handed over strip by strip.
+            _strips(ready) if compression is None else np.concatenate(list(_strips(ready))),
             shape=(*glass.size, 3),
             dtype=np.uint16 if scanner.bits == 16 else np.uint8,
             photometric="rgb",
