@@ -11,7 +11,7 @@ from firedeck.files.trace_file import read_trace_file
 from firedeck.files.trace_layout import inspect_trace_file
 from firedeck.files.trace_questions import TraceQuestionsError, questions_about
 
-ROWS = 50_000
+ROWS = 10_000
 ANGLE = np.arange(ROWS) * 0.5 % 720.0
 BAR = np.round(1.0 + 80.0 * np.exp(-(((ANGLE - 372.0) / 25.0) ** 2)), 3)
 
@@ -37,7 +37,8 @@ def write(folder, text, name="trace.csv", encoding="utf-8"):
 
 
 def test_three_unnamed_tab_columns_are_asked_about(tmp_path):
-    path = write(tmp_path, rows(ANGLE, BAR / 10.0, np.full(ROWS, 1.0), delimiter="\t"))
+    angle, volts = np.arange(50_000) * 0.5 % 720.0, np.tile(BAR / 10.0, 5)
+    path = write(tmp_path, rows(angle, volts, np.ones(50_000), delimiter="\t"))
     assert asked(path) == [
         "pressure[0].column",
         "pressure[0].unit",
@@ -162,6 +163,28 @@ def test_two_pressures_are_never_chosen_between(tmp_path):
 def test_manifold_is_not_taken_for_a_cylinder(tmp_path):
     text = "angle [deg],manifold pressure [bar]\n" + rows(ANGLE, BAR)
     assert asked(write(tmp_path, text))[:1] == ["pressure[0].column"]
+
+
+@pytest.mark.parametrize("name", ["oil pressure", "fuel pressure", "p_exhaust", "coolant pressure", "p amb"])
+def test_other_pressures_are_not_taken_for_a_cylinder(tmp_path, name):
+    text = f"angle [deg],{name} [bar]\n" + rows(ANGLE, BAR)
+    assert asked(write(tmp_path, text))[:1] == ["pressure[0].column"]
+
+
+def test_one_of_two_plain_pressures_is_not_chosen(tmp_path):
+    text = "angle [deg],pressure [bar],pressure [kPa]\n" + rows(ANGLE, BAR, BAR)
+    assert asked(write(tmp_path, text))[:1] == ["pressure[0].column"]
+
+
+def test_spark_advance_is_not_taken_for_the_crank(tmp_path):
+    text = "ignition [deg],cyl1 [bar]\n" + rows(ANGLE, BAR)
+    assert asked(write(tmp_path, text))[:1] == ["base"]
+
+
+def test_cylinder_numbers_come_from_the_names(tmp_path):
+    text = "CA [°CA],pcyl4 [bar],pcyl2 [bar]\n" + rows(ANGLE, BAR, BAR / 2.0)
+    records = read_trace_file(write(tmp_path, text), TraceMapping(speed="3000 rpm"))
+    assert [record.cylinder for record in records] == [4, 2]
 
 
 def test_all_open_questions_come_at_once(tmp_path):

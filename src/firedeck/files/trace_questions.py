@@ -19,8 +19,10 @@ from firedeck.files.trace_layout import (
 
 __all__ = ["Question", "TraceQuestionsError", "questions_about", "take_from_header", "wanted_columns"]
 
-_CYLINDER_WORDS = re.compile(r"p[ _-]?cyl|cyl|zyl|pressure|druck|p[ _-]?\d|^p$", re.IGNORECASE)
-_MANIFOLD_WORDS = re.compile(r"map|manifold|boost|intake|inlet|saug|plenum", re.IGNORECASE)
+_CYLINDER_WORDS = re.compile(r"cyl|zyl|^p[ _-]?\d+$", re.IGNORECASE)
+_PLAIN_PRESSURE = re.compile(r"p|pressure|druck", re.IGNORECASE)
+# a spark advance is in degrees too, but not in these
+_CRANK_UNITS = {"°ca", "degca", "deg ca", "cad", "°kw", "ca"}
 _ANGLE_WORDS = re.compile(r"crank|angle|winkel|^ca$|cad", re.IGNORECASE)
 _TIME_WORDS = re.compile(r"time|zeit|^t$", re.IGNORECASE)
 
@@ -96,26 +98,37 @@ def take_from_header(layout: TraceLayout, mapping: TraceMapping) -> TraceMapping
     """Fill a mapping up with what the file's own header says beyond doubt."""
     found: dict[str, object] = {}
     if not mapping.pressure:
-        named = [column for column in layout.columns if _is_cylinder_pressure(column)]
+        named = _cylinder_columns(layout)
         found["pressure"] = tuple(
             PressureColumn.model_construct(
                 column=column.number,
-                cylinder=k + 1,
+                cylinder=number,
                 unit=PRESSURE_UNITS[column.unit.lower()],
                 gain=None,
                 offset=0.0,
                 absolute=False,
             )
-            for k, column in enumerate(named)
+            for column, number in zip(named, _cylinder_numbers(named), strict=True)
         )
     if mapping.base is None:
         found |= _base_from_header(layout, mapping)
     return mapping.model_copy(update=found)
 
 
-def _is_cylinder_pressure(column: Column) -> bool:
-    named = _CYLINDER_WORDS.search(column.name) and not _MANIFOLD_WORDS.search(column.name)
-    return bool(named) and column.unit.lower() in PRESSURE_UNITS
+def _cylinder_columns(layout: TraceLayout) -> list[Column]:
+    """Columns that say they are cylinder pressures, or the one plain pressure of the file."""
+    pressures = [column for column in layout.columns if column.unit.lower() in PRESSURE_UNITS]
+    named = [column for column in pressures if _CYLINDER_WORDS.search(column.name)]
+    if named:
+        return named
+    return [column for column in pressures if len(pressures) == 1 and _PLAIN_PRESSURE.fullmatch(column.name)]
+
+
+def _cylinder_numbers(named: list[Column]) -> list[int]:
+    """Cylinder numbers by the names' own digits where they tell them apart, else in order."""
+    digits = [re.findall(r"\d+", column.name) for column in named]
+    own = [int(found[-1]) for found in digits if found]
+    return own if len(set(own)) == len(named) and all(own) else list(range(1, len(named) + 1))
 
 
 def _base_from_header(layout: TraceLayout, mapping: TraceMapping) -> dict[str, object]:
@@ -124,7 +137,8 @@ def _base_from_header(layout: TraceLayout, mapping: TraceMapping) -> dict[str, o
         named = [
             column
             for column in layout.columns
-            if column.unit.lower() in units and (words.search(column.name) or units is ANGLE_UNITS)
+            if column.unit.lower() in units
+            and (words.search(column.name) or column.unit.lower() in _CRANK_UNITS)
         ]
         if len(named) == 1:
             unit = mapping.base_unit or units[named[0].unit.lower()]
