@@ -33,7 +33,7 @@ _LAND_SHARE = 0.15
 
 #: Relative uncertainty of a line load from sampling, registration and the band's limits
 #: (estimated from generated prints without noise; see the truth tables).
-_GEOMETRY_ERROR = 0.006
+_GEOMETRY_ERROR = 0.008
 
 #: Length over which a flank's slope is taken at the edge of what is read [mm], and area of its foot
 #: over height times run: between a flank that drops ever steeper (1/3) and a straight one (1/2).
