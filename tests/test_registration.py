@@ -73,6 +73,81 @@ def test_symmetric_deck_is_not_guessed():
     assert len(refused.value.candidates) >= 2
 
 
+def test_marks_decide_where_holes_fit_in_several_ways():
+    asymmetric = [port.name for port in PLAN.ports] + [dowel.name for dowel in PLAN.dowels]
+    picture, truth = draw_print(PLAN, Scene(rotation=100, mirrored=True, missing=tuple(asymmetric)))
+    found = register(picture, PLAN)
+    assert found.mirrored
+    assert found.notes == ("the holes fit in more than one way; the marks decided",)
+    assert np.max(deck_error(found, truth)) < 0.05
+
+
+def test_one_hole_off_symmetry_is_enough_and_said():
+    dowel = PLAN.dowels[0]
+    plan = inline_four(symmetric=True).model_copy(update={"dowels": (dowel,)})
+    picture, truth = draw_print(plan, Scene(rotation=20, mirrored=True))
+    found = register(picture, plan)
+    assert any("nearly fit in another way" in note for note in found.notes)
+    assert np.max(deck_error(found, truth)) < 0.05
+
+
+def test_stated_face_settles_a_deck_that_is_its_own_mirror_image():
+    symmetric = inline_four(symmetric=True)
+    rear = [
+        hole.model_copy(update={"centre": (hole.centre[0] - 9.0, hole.centre[1])})
+        for hole in symmetric.fastener_holes[-2:]
+    ]
+    plan = symmetric.model_copy(update={"fastener_holes": (*symmetric.fastener_holes[:-2], *rear)})
+    picture, truth = draw_print(plan, Scene(rotation=20, mirrored=True))
+    with pytest.raises(RegistrationError, match="in 2 ways"):
+        register(picture, plan)
+    found = register(picture, plan, mirrored=True)
+    assert np.max(deck_error(found, truth)) < 0.05
+
+
+def test_stated_face_is_not_believed_against_the_holes():
+    picture, _ = draw_print(PLAN, Scene(rotation=20, mirrored=True, marks=False))
+    assert register(picture, PLAN, mirrored=True).mirrored
+    with pytest.raises(
+        RegistrationError, match=r"stated to be not mirrored, but .* only if it is"
+    ) as refused:
+        register(picture, PLAN, mirrored=False)
+    assert "mirrored" in refused.value.remedy
+
+
+def test_plan_of_a_sister_deck_is_doubted():
+    picture, _ = draw_print(PLAN, Scene(rotation=20))
+    fewer = PLAN.model_copy(update={"ports": PLAN.ports[:4], "seals": PLAN.seals[:12]})
+    found = register(picture, fewer)
+    assert any("8 of 28 holes lie where the plan has no opening" in note for note in found.notes)
+
+
+def test_scale_and_rotation_are_reported_per_axis():
+    picture, _ = draw_print(PLAN, Scene(rotation=0, scale=(1.01, 0.99)))
+    found = register(picture, PLAN)
+    assert found.scale_x == pytest.approx(1 / 1.01, abs=2e-4)
+    assert found.scale_y == pytest.approx(1 / 0.99, abs=2e-4)
+    assert found.rotation_deg == pytest.approx(0.0, abs=0.02)
+
+
+def test_crowns_beside_their_lines_are_reported_and_do_not_bend_the_pose():
+    offsets = {"ring bore 1": 0.12, "bead bore 1": -0.1, "bead bore 2": 0.1, "bead bore 3": -0.12}
+    picture, truth = draw_print(PLAN, Scene(rotation=20, offset=offsets))
+    found = register(picture, PLAN)
+    assert np.max(deck_error(found, truth)) < 0.05
+    for name, offset in offsets.items():
+        if name in found.seal_offsets:
+            assert found.seal_offsets[name] == pytest.approx(offset, abs=0.05)
+    assert len(found.seal_offsets.keys() & offsets.keys()) >= 3
+
+
+def test_places_go_to_the_picture_and_back():
+    picture, _ = draw_print(PLAN, Scene(rotation=77, mirrored=True))
+    found = register(picture, PLAN)
+    places = np.array([[0.0, 0.0], [400.0, 20.0], [200.0, 190.0]])
+    assert found.to_deck(found.to_picture(places)) == pytest.approx(places, abs=1e-9)
+
+
 def test_wrong_deck_is_refused_with_what_was_found():
     picture, _ = draw_print(PLAN, Scene(rotation=10))
     other = inline_four(pitch=92.0, ports=9, name="another")

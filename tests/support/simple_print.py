@@ -11,19 +11,20 @@ from firedeck.film.picture import ScanPicture
 
 
 def inline_four(
-    *, symmetric: bool = False, ports: int = 12, pitch: float = 98.0, name: str = "four"
+    *, symmetric: bool = False, ports: int = 12, pitch: float = 98.0, name: str = "four", count: int = 4
 ) -> DeckPlan:
-    """An invented deck of four bores, ten fasteners, two dowels and some ports."""
+    """An invented deck of four bores (or `count`), fasteners, two dowels and some ports."""
     bores = [
-        {"name": f"bore {k + 1}", "centre": (60.0 + pitch * k, 95.0), "diameter": "88 mm"} for k in range(4)
+        {"name": f"bore {k + 1}", "centre": (60.0 + pitch * k, 95.0), "diameter": "88 mm"}
+        for k in range(count)
     ]
-    stations = [60.0 + pitch * (k - 0.5) for k in range(5)]
+    stations = [60.0 + pitch * (k - 0.5) for k in range(count + 1)]
     fasteners = [
         {"name": f"fastener {2 * k + side + 1}", "centre": (x, (32.0, 158.0)[side]), "diameter": "12 mm"}
         for k, x in enumerate(stations)
         for side in (0, 1)
     ]
-    right = 120.0 + 3 * pitch
+    right = 120.0 + (count - 1) * pitch
     dowels = [
         {"name": "dowel front", "centre": (24.0, 20.0), "diameter": "14 mm"},
         {

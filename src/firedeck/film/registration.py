@@ -43,8 +43,8 @@ _LARGEST_RMS = 0.9
 #: Largest stretch of a scan and film against the plan [1]: 1 % is common, common practice.
 _LARGEST_STRAIN = 0.016
 
-#: Two poses whose log odds differ by less than this rest on two holes or fewer.
-_CLOSE_SCORE = 14.0
+#: Two poses whose log odds differ by less than this rest on two holes or fewer; on less than one.
+_CLOSE_SCORE, _ONE_HOLE_SCORE = 14.0, 7.0
 
 #: Marks tell two poses apart when their shares of crowns found differ by this [1].
 _CLEAR_SHARE = 0.12
@@ -177,17 +177,25 @@ def _choose(case: _Case, candidates: tuple[Candidate, ...]) -> tuple[Candidate, 
     refined = [_refine(case, one) for one in close]
     if len(close) == 1:
         return close[0], refined[0], []
+    lead = close[0].score - close[1].score
     first, second = sorted(range(len(close)), key=lambda k: -refined[k].found_share)[:2]
-    clear = refined[first].found_share - refined[second].found_share >= _CLEAR_SHARE
-    if clear and refined[first].count >= _LEAST_CROWNS:
+    told = refined[first].found_share - refined[second].found_share >= _CLEAR_SHARE
+    told = told and refined[first].count >= _LEAST_CROWNS
+    if told and (first == 0 or lead < _ONE_HOLE_SCORE):
         return close[first], refined[first], ["the holes fit in more than one way; the marks decided"]
+    if not told and lead >= _ONE_HOLE_SCORE:
+        return close[0], refined[0], ["the holes nearly fit in another way too; one or two of them decided"]
+    raise _ambiguous(case, close)
+
+
+def _ambiguous(case: _Case, close: list[Candidate]) -> RegistrationError:
     ways = " and ".join(
         f"{'mirrored' if one.mirrored else 'as seen from the head'}, {one.matched} holes" for one in close[:4]
     )
-    raise case.refusal(
+    return case.refusal(
         f"the print fits the deck plan {case.plan.name!r} in {len(close)} ways ({ways})",
         "state whether the scan is mirrored, mark the sheet's orientation, or give landmarks",
-        candidates,
+        close,
     )
 
 
@@ -282,7 +290,7 @@ def register_by_landmarks(
         settle_pose(found, case.openings.discs, fit.matrix, held=held, outline=outline) for fit in poses
     ]
     candidates = sorted((one for one in settled if one is not None), key=lambda one: -one.score)
-    if len(candidates) > 1 and candidates[0].score - candidates[1].score < _CLOSE_SCORE:
+    if len(candidates) > 1 and candidates[0].score - candidates[1].score < _ONE_HOLE_SCORE:
         raise case.refusal(
             "the landmarks lie on one line, so the sheet could be seen from either side",
             "add a landmark off that line, or state whether the scan is mirrored",
