@@ -37,7 +37,7 @@ SWEEP, SAMPLES = 10_000, 1_000_000
 def main() -> None:
     """Print the table."""
     for figure in figures():
-        ratio = f"{figure['ratio']:.0f} times {figure['against']}" if figure["ratio"] else ""
+        ratio = f"{figure['ratio']:.3g} times {figure['against']}" if figure["ratio"] else ""
         goal = {True: "met", False: "MISSED", None: ""}[figure["met"]]
         value = f"{figure['value']:10.4g} {figure['unit']:3}"
         print(f"{figure['name']:48} {value} {figure['goal']:9} {goal:7} {ratio}")

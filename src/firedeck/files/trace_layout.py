@@ -39,7 +39,7 @@ _NO_UNIT = {"", "-", "--", "1", "rpm", "1/min", "u/min", "%", "k", "°c", "degc"
 DELIMITERS = {"tab": "\t", ";": ";", "|": "|", ",": ",", "blank": " "}
 
 _COMMENT = ("#", "%", "//", "!", "'")
-_BYTES = 65_536
+_BYTES = 32_768
 _NUMBER = {
     ".": re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?|nan|NaN|NAN"),
     ",": re.compile(r"[-+]?(\d+,?\d*|,\d+)([eE][-+]?\d+)?|nan|NaN|NAN"),
