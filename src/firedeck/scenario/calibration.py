@@ -15,7 +15,7 @@ from firedeck.scenario.cutting import Mark, dust_on_glass
 from firedeck.scenario.disturbances import Disturbances, Scanner
 from firedeck.scenario.engine import film_batch_stub, write_text
 from firedeck.scenario.pose import Pose, place_sheet
-from firedeck.scenario.pressure import spread_weights
+from firedeck.scenario.pressure_raster import spread_weights
 from firedeck.scenario.printing import FilmChemistry
 from firedeck.scenario.rasters import Raster, rings_of, spread_rows
 from firedeck.scenario.records import CLIMATE, LOAD_PROFILE, scanner_table

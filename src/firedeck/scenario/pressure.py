@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
-import shapely
 from scipy.ndimage import gaussian_filter
 
 from firedeck.definition.deck import DeckPlan, Seal, SealKind
-from firedeck.definition.shape import SealLine, opening_polygon, outline_polygon, seal_line
+from firedeck.definition.shape import SealLine, seal_line
 from firedeck.errors import FiredeckError
-from firedeck.scenario.compiled import FloatArray, MapArray, compiled
+from firedeck.scenario.compiled import FloatArray
 from firedeck.scenario.line_profile import LineDesign, profile_table
-from firedeck.scenario.rasters import FAR, Raster, Rings, fill_rings, nearest_on_line, rings_of, spread_rows
+from firedeck.scenario.pressure_raster import PressedLine, deck_extent, draw_pressure
+from firedeck.scenario.rasters import Raster
 from firedeck.scenario.tightening import Tightening
 
 __all__ = ["LandDesign", "PressureField", "SealLoad", "State", "build_field", "default_designs"]
@@ -27,10 +25,9 @@ __all__ = ["LandDesign", "PressureField", "SealLoad", "State", "build_field", "d
 State = Literal["joint", "final", "felt"]
 
 _PITCH_MM = 0.05
-_MARGIN_MM = 2.0
 _COARSE_MM = 0.5
-_STRIP_ROWS = 128
-_THREADS = 2
+#: Every how many points of a seal's line one is drawn from: 0.3 mm apart.
+_DRAWN_POINTS = 3
 
 
 @dataclass(frozen=True)
@@ -87,6 +84,17 @@ class SealLoad:
         """Return the line load [N/mm] at every point; spreading by the film leaves it as it is."""
         return self.final if state == "final" else self.joint
 
+    def pressed(self, state: State) -> PressedLine:
+        """Return the seal as it is drawn on rasters."""
+        every = slice(None, None, _DRAWN_POINTS)
+        return PressedLine(
+            self.line.points[every],
+            self.load(state)[every].astype(np.float32),
+            self.crown[every].astype(np.float32),
+            profile_table(self.design),
+            self.design.reach,
+        )
+
     def mean_load(self, s0: float, s1: float, state: State = "joint") -> float:
         """Return the mean line load [N/mm] from arc length s0 to s1 [mm], s1 past the end running on."""
         length = self.line.length
@@ -142,7 +150,11 @@ class PressureField:
     def raster(self, state: State, pitch: float = _PITCH_MM) -> Raster:
         """Draw the pressure [MPa] on cells of `pitch` [mm]; a raster once drawn is kept."""
         if (state, pitch) not in self._kept:
-            self._kept[state, pitch] = _draw(self, state, pitch)
+            land = self.land_final if state == "final" else self.land_joint
+            lines = [load.pressed(state) for load in self.seals]
+            thickness = self.film_thickness if state == "felt" else 0.0
+            drawn = draw_pressure(self.plan, lines, land, pitch, film_thickness=thickness)
+            self._kept[state, pitch] = drawn
         return self._kept[state, pitch]
 
     def force(self, state: State = "joint") -> float:
@@ -151,130 +163,6 @@ class PressureField:
         if drawn is None or (state == "final") != (drawn is self._kept.get(("final", _PITCH_MM))):
             drawn = self.raster(state, 2 * _PITCH_MM)
         return drawn.total
-
-
-def spread_weights(thickness: float, pitch: float) -> MapArray:
-    """Return weights, summing to one, by which a film of `thickness` [mm] spreads a pressure on cells.
-
-    A bell of standard deviation half the thickness, 1.2 thicknesses wide at half height: about what a
-    point load shows at a depth of one thickness in an elastic half-space, 1.13 (Boussinesq's solution,
-    from memory, not checked).
-    """
-    sigma = thickness / 2 / pitch
-    radius = max(1, int(np.ceil(4 * sigma)))
-    weights = np.exp(-0.5 * (np.arange(-radius, radius + 1) / max(sigma, 1e-6)) ** 2)
-    return np.asarray(weights / weights.sum(), np.float32)
-
-
-@compiled
-def _add_line(
-    across: MapArray, along: MapArray, load: MapArray, crown: MapArray, table: MapArray, reach: float,
-    pitch: float, out: MapArray,
-) -> None:  # fmt: skip
-    rows, cols = across.shape
-    count, steps = len(load), len(table) - 1
-    for i in range(rows):
-        for j in range(cols):
-            if abs(across[i, j]) > reach:
-                continue
-            k = min(int(along[i, j]), count - 1)
-            part = along[i, j] - k
-            after = k + 1 if k + 1 < count else 0
-            off = across[i, j] * pitch - (crown[k] + part * (crown[after] - crown[k]))
-            place = (off / (reach * pitch) + 1.0) * 0.5 * steps
-            if place < 0.0 or place >= steps:
-                continue
-            t = int(place)
-            height = table[t] + (place - t) * (table[t + 1] - table[t])
-            out[i, j] += (load[k] + part * (load[after] - load[k])) * height
-
-
-@compiled
-def _add_land(
-    land: MapArray, ratio: float, shift: float, row0: int, mask: npt.NDArray[np.uint8], out: MapArray
-) -> None:
-    """Add the coarse land; fine cell i lies at coarse row ``i * ratio + shift``, and so for columns."""
-    rows, cols = out.shape
-    high, wide = land.shape
-    for i in range(rows):
-        y = (row0 + i) * ratio + shift
-        r = min(max(int(y), 0), high - 2)
-        down = np.float32(min(max(y - r, 0.0), 1.0))
-        for j in range(cols):
-            if mask[i, j] == 0:
-                continue
-            x = j * ratio + shift
-            c = min(max(int(x), 0), wide - 2)
-            right = np.float32(min(max(x - c, 0.0), 1.0))
-            upper = land[r, c] + right * (land[r, c + 1] - land[r, c])
-            lower = land[r + 1, c] + right * (land[r + 1, c + 1] - land[r + 1, c])
-            out[i, j] += upper + down * (lower - upper)
-
-
-def _extent(plan: DeckPlan) -> tuple[float, float, float, float]:
-    x0, y0, x1, y1 = outline_polygon(plan).bounds
-    return x0 - _MARGIN_MM, y0 - _MARGIN_MM, x1 + _MARGIN_MM, y1 + _MARGIN_MM
-
-
-def gasket_shape(plan: DeckPlan) -> shapely.Geometry:
-    """Return the deck without its openings [mm]."""
-    holes = [opening_polygon(plan, feature.name) for feature in plan.openings]
-    return outline_polygon(plan).difference(shapely.union_all(holes))
-
-
-def _draw(field_: PressureField, state: State, pitch: float) -> Raster:
-    x0, y0, x1, y1 = _extent(field_.plan)
-    rows, cols = int(np.ceil((y1 - y0) / pitch)), int(np.ceil((x1 - x0) / pitch))
-    canvas = Raster(x0, y0, pitch, np.zeros((rows, cols), np.float32))
-    rings = rings_of(gasket_shape(field_.plan))
-    land = rings.mapped(canvas.cells(rings.points))
-    lines = [canvas.cells(load.line.points) for load in field_.seals]
-    weights = spread_weights(field_.film_thickness, pitch) if state == "felt" else np.ones(1, np.float32)
-
-    def strip(row0: int) -> None:
-        radius = len(weights) // 2
-        high = min(_STRIP_ROWS, rows - row0)
-        drawn = _draw_strip(field_, state, canvas, land, lines, row0 - radius, high + 2 * radius)
-        canvas.values[row0 : row0 + high] = spread_rows(drawn, weights) if radius else drawn
-
-    with ThreadPoolExecutor(_THREADS) as pool:
-        list(pool.map(strip, range(0, rows, _STRIP_ROWS)))
-    return canvas
-
-
-def _draw_strip(
-    field_: PressureField, state: State, canvas: Raster, land: Rings, lines: list[FloatArray],
-    row0: int, high: int,
-) -> MapArray:  # fmt: skip
-    drawn = np.zeros((high, canvas.values.shape[1]), np.float32)
-    mask = np.zeros(drawn.shape, np.uint8)
-    fill_rings(land.points, land.starts, row0, mask)
-    coarse = field_.land_final if state == "final" else field_.land_joint
-    ratio = canvas.pitch / coarse.pitch
-    _add_land(coarse.values, ratio, 0.5 * ratio - 0.5, row0, mask, drawn)
-    for load, points in zip(field_.seals, lines, strict=True):
-        _add_seal(load, state, points, canvas.pitch, row0, drawn)
-    return drawn
-
-
-def _add_seal(
-    load: SealLoad, state: State, points: FloatArray, pitch: float, row0: int, drawn: MapArray
-) -> None:
-    reach = load.design.reach / pitch
-    limit = reach + float(np.abs(load.crown).max()) / pitch
-    left, top = np.floor(points.min(axis=0) - limit - 1).astype(int)
-    right, bottom = np.ceil(points.max(axis=0) + limit + 1).astype(int)
-    left, right = max(left, 0), min(right, drawn.shape[1])
-    first, last = max(top, row0), min(bottom, row0 + len(drawn))
-    if first >= last or left >= right:
-        return
-    across = np.full((last - first, right - left), FAR, np.float32)
-    along = np.zeros_like(across)
-    nearest_on_line(points, True, limit + 1.0, first, left, across, along, 0.0)
-    _add_line(
-        across, along, load.load(state).astype(np.float32), load.crown.astype(np.float32),
-        profile_table(load.design), reach, pitch, drawn[first - row0 : last - row0, left:right],
-    )  # fmt: skip
 
 
 def _seal_loads(
@@ -294,7 +182,7 @@ def _seal_loads(
 def _land(
     plan: DeckPlan, design: LandDesign, tightening: Tightening, rng: np.random.Generator
 ) -> tuple[Raster, Raster]:
-    x0, y0, x1, y1 = _extent(plan)
+    x0, y0, x1, y1 = deck_extent(plan)
     rows, cols = int(np.ceil((y1 - y0) / _COARSE_MM)) + 1, int(np.ceil((x1 - x0) / _COARSE_MM)) + 1
     x = x0 + (np.arange(cols) + 0.5) * _COARSE_MM
     y = y0 + (np.arange(rows) + 0.5) * _COARSE_MM

@@ -12,6 +12,7 @@ import shapely
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.film import FilmBatch
 from firedeck.definition.gasket import Gasket
+from firedeck.definition.quantities import Definition
 from firedeck.definition.shape import outline_polygon
 from firedeck.scenario.compiled import FloatArray
 from firedeck.scenario.cutting import Sheet, cut_sheet, dust_on_glass, marks_on_sheet
@@ -83,7 +84,8 @@ def make_print(
     field : PressureField
         Pressure in the joint.
     gasket, film, order, scanner, chemistry : optional
-        What was tested on what; the scenario's own without them.
+        What was tested on what; the scenario's own without them. A film file that is there already
+        stays, unless `film` is given.
     disturbances : Disturbances or tuple, optional
         What went wrong; a tuple has one entry per sheet.
     seed : int
@@ -97,11 +99,7 @@ def make_print(
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     order, scanner = order or PrintOrder(), scanner or Scanner()
-    gasket, film, chemistry = (
-        gasket or factory_gasket(),
-        film or film_batch_stub(),
-        chemistry or FilmChemistry(),
-    )
+    gasket, chemistry = gasket or factory_gasket(), chemistry or FilmChemistry()
     each = (
         disturbances if isinstance(disturbances, tuple) else (disturbances or Disturbances(),) * order.sheets
     )
@@ -112,12 +110,10 @@ def make_print(
     )
     truth = PrintTruth(field, chemistry, scans, f"{order.name}.toml")
     record = film_test_record(plan, truth, gasket, order, scanner, rng)
-    for name, model in (
-        ("deck.toml", plan),
-        (f"{gasket.role}.toml", gasket),
-        ("film.toml", film),
-        (truth.record, record),
-    ):
+    models: dict[str, Definition] = {"deck.toml": plan, f"{gasket.role}.toml": gasket, truth.record: record}
+    if film is not None or not (folder / "film.toml").exists():
+        models["film.toml"] = film or film_batch_stub()
+    for name, model in models.items():
         (folder / name).write_text(write_text(model), encoding="utf-8")
     return truth
 
