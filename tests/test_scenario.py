@@ -540,3 +540,9 @@ def test_demo_holds_every_file_and_no_truth(tmp_path):
     rows, cols = truth.factory.scans[0].size
     assert 45e6 < rows * cols * (600 / 75) ** 2 < 60e6
     assert len(truth.candidate.scans) == 2
+
+
+def test_film_file_that_is_there_stays(tmp_path, one_bore, landed_field):
+    (tmp_path / "film.toml").write_text("kept", encoding="utf-8")
+    make_print(tmp_path, one_bore, landed_field, scanner=Scanner(dpi=40.0))
+    assert (tmp_path / "film.toml").read_text(encoding="utf-8") == "kept"

@@ -32,7 +32,7 @@ def uniform(seed: np.uint64, row: int, column: int) -> np.uint64:
 
     Pixels drawn so come out the same whatever the order or number of threads. The mixing steps are
     those of SplitMix64 (Steele, Lea and Flood, Fast splittable pseudorandom number generators,
-    OOPSLA 2014, figure 17).
+    OOPSLA 2014; constants from memory, not checked).
     """
     state = seed + np.uint64(row) * np.uint64(0x9E3779B97F4A7C15) + np.uint64(column)
     state = state * np.uint64(0xD1342543DE82EF95) + np.uint64(0x9E3779B97F4A7C15)
