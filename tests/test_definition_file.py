@@ -102,9 +102,11 @@ def test_all_faults_of_a_file_come_at_once(tmp_path):
     text = PLAN.replace('name = "bench deck"', "nam = 3")
     text = text.replace('kind = "coolant"', 'kind = "coolnt"').replace('"8 mm"', '"-8 mm"')
     text = text.replace('offset = "2 mm"\nband = "2 mm"', "band = 2\nwidth = 1")
+    text = text.replace('"3.2 in"', "3.2")
     faults = faults_of(tmp_path, text)
     assert set(faults) == {
-        "name", "nam", "port[1].kind", "port[1].diameter", "seal[2].band", "seal[2].width",
+        "name", "nam", "bore[1].diameter", "port[1].kind", "port[1].diameter", "seal[2].band",
+        "seal[2].width",
     }  # fmt: skip
     assert faults["name"].message == "the key is missing"
     assert faults["nam"].remedy == "did you mean name?"
@@ -132,7 +134,7 @@ def test_faults_show_what_stands_in_the_file_not_its_conversion(tmp_path):
         ('"3 mm"', "true", "seal[1].band", "a length is expected", "86 mm"),
         ('around = "bore 1"', "around = 4", "seal[1].around", "text is expected", "double quotes"),
         ('around = "bore 1"', "", "seal[1]", "either around or path", "one of the two"),
-        ("[120, 120], [0, 120]]", "]", "outline", "at least 3 entries are needed, 2 given", "add"),
+        ("[120, 120], [0, 120]]", "]", "outline", "at least 3 needed here, 2 given", "add"),
         ('name = "bench deck"', 'name = ""', "name", "the text is empty", "quotes"),
         ('name = "bench deck"', 'name = "x"\nformat = 2', "format", "reads format 1", "a version"),
         (
@@ -142,7 +144,7 @@ def test_faults_show_what_stands_in_the_file_not_its_conversion(tmp_path):
             "is missing",
             "bore",
         ),
-        ("[60, 60]", "[60, 60, 1]", "bore[1].centre", "at most 2 entries", "remove"),
+        ("[60, 60]", "[60, 60, 1]", "bore[1].centre", "no more than 2 belong here, 3 given", "remove"),
         ("[60, 60]", "[nan, 60]", "bore[1].centre[1]", "finite", "number"),
         ("[60, 60]", "6", "bore[1].centre", "a list is expected", "square brackets"),
     ],

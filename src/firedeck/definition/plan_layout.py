@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -49,6 +50,19 @@ class _Shape:
     @property
     def line(self) -> shapely.LinearRing:
         return self.polygon.exterior
+
+    @cached_property
+    def core(self) -> BaseGeometry:
+        """The polygon without the rim that a drawing's roundings may touch."""
+        return self.polygon.buffer(-_TOLERANCE)
+
+    def is_near(self, other: _Shape, reach: float) -> bool:
+        """Tell whether the shapes' rectangles come within `reach` [mm] of each other."""
+        west, south, east, north = self.polygon.bounds
+        other_west, other_south, other_east, other_north = other.polygon.bounds
+        across = max(other_west - east, west - other_east)
+        upward = max(other_south - north, south - other_north)
+        return max(across, upward) <= reach
 
 
 @dataclass(frozen=True)
@@ -177,9 +191,9 @@ def _place(shape: BaseGeometry) -> tuple[float, float]:
 
 def _overlaps(openings: list[_OpeningShape]) -> Findings:
     for first, second in itertools.combinations(openings, 2):
-        if not first.polygon.intersects(second.polygon) or _hollow_dowel(first.opening, second.opening):
+        if not first.is_near(second, 0.0) or _hollow_dowel(first.opening, second.opening):
             continue
-        common = first.polygon.buffer(-_TOLERANCE / 2).intersection(second.polygon.buffer(-_TOLERANCE / 2))
+        common = first.core.intersection(second.core)
         if not common.is_empty:
             message = f"{second.label} overlaps {first.label}"
             yield PlanFinding("fault", second.key, message, "check place, size and unit", _place(common))
@@ -194,12 +208,14 @@ def _hollow_dowel(first: Opening, second: Opening) -> bool:
 
 def _against_openings(seal: _SealShape, openings: list[_OpeningShape]) -> Findings:
     for shape in openings:
-        if seal.line.intersects(shape.polygon.buffer(-_TOLERANCE)):
+        if seal.is_near(shape, 0.0) and seal.line.intersects(shape.core):
             message = f"the line of {seal.label} runs across {shape.label}"
             place = _place(seal.line.intersection(shape.polygon))
             yield PlanFinding("fault", seal.key, message, "move the line clear of every opening", place)
             continue
         yield from _enclosure(seal, shape)
+        if not seal.is_near(shape, seal.seal.band / 2):
+            continue
         reach = seal.seal.band / 2 - seal.line.distance(shape.polygon)
         if reach > _TOLERANCE:
             message = f"the band of {seal.label} reaches {reach:.2f} mm into {shape.label}"
@@ -228,7 +244,10 @@ def _enclosure(seal: _SealShape, shape: _OpeningShape) -> Findings:
 
 def _bands_together(seals: list[_SealShape]) -> Findings:
     for first, second in itertools.combinations(seals, 2):
-        reach = (first.seal.band + second.seal.band) / 2 - first.line.distance(second.line)
+        bands = (first.seal.band + second.seal.band) / 2
+        if not first.is_near(second, bands):
+            continue
+        reach = bands - first.line.distance(second.line)
         if reach <= _TOLERANCE:
             continue
         crossing = first.line.intersects(second.line)

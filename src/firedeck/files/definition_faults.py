@@ -90,7 +90,15 @@ def translate_faults(
     tuple of Fault
         One fault for each error.
     """
-    return tuple(_fault(file, data, model, error) for error in errors)
+    return tuple(_fault(file, data, model, error) for error in errors if not _is_echo(data, error))
+
+
+def _is_echo(data: object, error: ErrorDetails) -> bool:
+    """Tell whether a list is called too short only because its entries are faulty themselves."""
+    for part in error["loc"]:
+        data = data[part] if _holds(data, part) else None  # type: ignore[index]
+    least = error.get("ctx", {}).get("min_length", 0)
+    return error["type"] == "too_short" and isinstance(data, list) and len(data) >= least
 
 
 def _fault(file: str, data: Mapping[str, Any], model: type[BaseModel], error: ErrorDetails) -> Fault:
@@ -251,8 +259,8 @@ def _count(error: ErrorDetails, _spot: _Spot) -> Translation:
     limits = error.get("ctx", {})
     given = limits.get("actual_length")
     if error["type"] == "too_long":
-        return f"at most {limits['max_length']} entries belong here, {given} given", "remove the others"
-    return f"at least {limits['min_length']} entries are needed, {given} given", "add the missing ones"
+        return f"no more than {limits['max_length']} belong here, {given} given", "remove the others"
+    return f"at least {limits['min_length']} needed here, {given} given", "add those that are missing"
 
 
 def _choice(error: ErrorDetails, spot: _Spot) -> Translation:

@@ -1,0 +1,43 @@
+"""The command line: arguments in, one use case called, text or JSON out."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from firedeck import __version__
+from firedeck.cli import joint
+from firedeck.cli.shell import EXIT_CODES, CommandGroup
+
+__all__ = ["EXIT_CODES", "app", "main"]
+
+app = typer.Typer(
+    name="firedeck",
+    cls=CommandGroup,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+app.add_typer(joint.app, name="joint")
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"firedeck {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool,
+        typer.Option("--version", help="Say which version this is.", callback=_show_version, is_eager=True),
+    ] = False,
+) -> None:
+    """From the print of a head gasket to a verdict for every seal."""
+
+
+def main() -> None:
+    """Run the command line."""
+    app()

@@ -1,0 +1,110 @@
+"""Commands about the joint: check its files, show its deck plan."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from firedeck.cli.shell import ExitCode, JsonOption, print_json
+
+if TYPE_CHECKING:
+    from firedeck.study.joint import FileCheck, PlanSummary
+
+__all__ = ["app"]
+
+app = typer.Typer(
+    help="Deck plan, gasket and the other files that describe a joint.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+
+@app.command()
+def check(
+    files: Annotated[
+        list[Path],
+        typer.Argument(metavar="FILE...", help="Definition files, of any kind.", show_default=False),
+    ],
+    as_json: JsonOption = False,
+) -> None:
+    """Check definition files and tell every fault at once.
+
+    A deck plan is also checked as a whole: whether its openings and seals fit together. Where one
+    deck plan and gaskets with seals of their own are named, these are checked on the plan.
+    """
+    from firedeck.study.joint import check_files
+
+    checks = check_files(files)
+    if as_json:
+        print_json({"files": checks, "sound": all(found.sound for found in checks)})
+    else:
+        for found in checks:
+            _tell(found)
+    if not all(found.sound for found in checks):
+        raise typer.Exit(ExitCode.BAD_INPUT)
+
+
+def _tell(found: FileCheck) -> None:
+    state = "sound" if found.sound else _counted(len(found.faults), "fault")
+    if found.doubts:
+        state += f", {_counted(len(found.doubts), 'doubt')}"
+    kind = f" ({found.kind})" if found.kind else ""
+    typer.echo(f"{found.file}{kind}: {state}")
+    for word, entries in (("fault", found.faults), ("doubt", found.doubts)):
+        for entry in entries:
+            value = f" (found {entry.value})" if entry.value else ""
+            typer.echo(f"  {word}  {entry.key}: {entry.message}{value}")
+            if entry.remedy:
+                typer.echo(f"         To mend: {entry.remedy}")
+
+
+def _counted(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+@app.command()
+def show(
+    deck: Annotated[Path, typer.Argument(metavar="DECK", help="Deck plan file.", show_default=False)],
+    gasket: Annotated[
+        Path | None, typer.Option(help="Gasket file; its own seals are shown, where it has any.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option(help="Picture to write, .svg or .png.")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Sum up a deck plan and draw it."""
+    from firedeck.study.joint import show_plan
+
+    summary = show_plan(deck, gasket=gasket, out=out)
+    if as_json:
+        print_json(summary)
+        return
+    for line in _summary_lines(summary):
+        typer.echo(line)
+    if out is not None:
+        typer.echo(f"drawn: {out}")
+
+
+def _summary_lines(summary: PlanSummary) -> list[str]:
+    bores = ", ".join(f"{diameter:.2f}" for diameter in summary.bores)
+    ports = ", ".join(f"{count} {kind}" for kind, count in summary.ports.items()) or "none"
+    seals = f"seals of {summary.gasket}" if summary.gasket else "seals"
+    width = max((len(seal.name) for seal in summary.seals), default=0)
+    return [
+        f"{summary.name}, {summary.size[0]:.1f} x {summary.size[1]:.1f} mm, origin {summary.origin}",
+        f"  bores [mm]: {bores}",
+        f"  fasteners: {summary.fasteners}   dowels: {summary.dowels}   ports: {ports}",
+        f"  {seals}:" if summary.seals else f"  {seals}: none",
+        *(
+            f"    {seal.name:<{width}}  {seal.kind:<9}  {seal.length:7.1f} mm long, band {seal.band:.1f} mm,"
+            f" encloses {_short_list(seal.encloses)}"
+            for seal in summary.seals
+        ),
+        *(f"  {finding.severity}  {finding.key}: {finding.message}" for finding in summary.findings),
+    ]
+
+
+def _short_list(names: tuple[str, ...], most: int = 4) -> str:
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more
