@@ -22,8 +22,9 @@ _LETTER, _LINE = 0.6, 1.15
 _TURNS = np.radians(np.arange(0, 360, 15))
 _GAPS = np.array([0.3, 0.8, 1.4, 2.2, 3.2, 4.5, 6.0])
 
-#: What covering costs, as a distance [mm]: for a share of the name's area, and for each line crossed.
-_COVERED, _CROSSED = 80.0, 5.0
+#: What covering costs, as a distance [mm]: for a share of the name's area, for each thing touched, and
+#: for lines crossed.
+_COVERED, _TOUCHED, _CROSSED = 80.0, 40.0, 5.0
 
 #: Beyond this gap, in font sizes, a name is joined to what it names by a thin line.
 _LEADER_FROM = 0.6
@@ -128,20 +129,21 @@ def _within(axes: Axes, places: FloatArray, half: FloatArray) -> npt.NDArray[np.
 def _best_place(
     label: Label, places: FloatArray, half: FloatArray, taken: FloatArray, lines: FloatArray
 ) -> tuple[float, float]:
-    covered = _shared_area(places[:, 0], places[:, 1], half, taken) / (4 * half[0] * half[1])
+    shared = _shared_areas(places[:, 0], places[:, 1], half, taken)
+    cover = _COVERED * shared.sum(axis=1) / (4 * half[0] * half[1]) + _TOUCHED * (shared > 0).sum(axis=1)
     away = np.abs(places - (label.at.x, label.at.y)) - half - (label.at.half_width, label.at.half_height)
     gap = np.hypot(*np.clip(away, 0, None).T)
     near = lines[np.all(np.abs(lines - (label.at.x, label.at.y)) < np.ptp(places, axis=0) + 2 * half, axis=1)]
     crossed = np.all(np.abs(near - places[:, None, :]) < half, axis=2).sum(axis=1)
-    best = int(np.argmin(_COVERED * covered + _CROSSED * np.sqrt(crossed) + gap))
+    best = int(np.argmin(cover + _CROSSED * np.sqrt(crossed) + gap))
     return float(places[best, 0]), float(places[best, 1])
 
 
-def _shared_area(x: FloatArray, y: FloatArray, half: FloatArray, taken: FloatArray) -> FloatArray:
-    """Return the area [mm^2] that boxes at x, y share with all boxes taken."""
+def _shared_areas(x: FloatArray, y: FloatArray, half: FloatArray, taken: FloatArray) -> FloatArray:
+    """Return the area [mm^2] that each box at x, y shares with each box taken."""
     across = half[0] + taken[:, 2] - np.abs(x[:, None] - taken[:, 0])
     upward = half[1] + taken[:, 3] - np.abs(y[:, None] - taken[:, 1])
-    return np.asarray((np.clip(across, 0, None) * np.clip(upward, 0, None)).sum(axis=1))
+    return np.asarray(np.clip(across, 0, None) * np.clip(upward, 0, None))
 
 
 def _draw_leader(
