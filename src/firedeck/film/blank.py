@@ -92,7 +92,7 @@ def fit_blank(light: MapArray, grid: Grid, border: BoolArray, land: BoolArray) -
     rows, logs, one_sided = [], [], []
     for medians, is_land in known:
         i, j = np.nonzero(np.isfinite(medians) & (medians > 0))
-        rows.append((py[i][:, :, None] * px[j][:, None, :]).reshape(len(i), -1))
+        rows.append((py[i][:, :, None] * px[j][:, None, :]).reshape(len(i), (_ORDER + 1) ** 2))
         logs.append(np.log(medians[i, j].astype(float)))
         one_sided.append(np.full(len(i), is_land))
     return _solve(grid, np.vstack(rows), np.concatenate(logs), np.concatenate(one_sided))

@@ -206,7 +206,9 @@ def _windows(strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.in
         cell_noise * pressure_map.grid.pitch / np.sqrt((2 * half + 1) * strip.line.step * strip.step_across)
     )
     threshold = np.maximum(conversion.to_signal(pressure_map.lowest), land_signal + 3.0 * spread)
-    return _Windows(filled, pressure, np.nan_to_num(noise), _footprint(filled > threshold), share)
+    return _Windows(
+        filled, pressure, np.nan_to_num(noise), _footprint((filled > threshold) & (share > 0.5)), share
+    )
 
 
 def _blur_correction(signal: FloatArray, step: float, pressure_map: PressureMap) -> FloatArray:

@@ -1,0 +1,114 @@
+"""Pooling and resampling keep light where it belongs and lose none of it."""
+
+import numpy as np
+import pytest
+
+from firedeck.film.picture import pool_scan, pooling_factor
+from firedeck.kernel.cells import box_mean, settle_faint, tile_medians
+from firedeck.kernel.raster import dilate, resample_conserving, sample_bilinear
+from firedeck.kernel.windows import closed_window_sums
+
+
+@pytest.mark.parametrize("angle", [0.0, 7.0, 90.0, 213.0])
+def test_resampling_hands_over_all_light_at_any_angle(angle):
+    rng = np.random.default_rng(1)
+    picture = rng.uniform(0.2, 0.9, (40, 50)).astype(np.float32)
+    turn = np.radians(angle)
+    scale = 0.85
+    linear = scale * np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    matrix = np.column_stack([linear, [60.0, 60.0]])
+    total, cover = resample_conserving(picture, np.ones_like(picture), matrix, scale, (130, 130))
+    assert total.sum() == pytest.approx(picture.sum() * scale**2, rel=1e-5)
+    assert cover.sum() == pytest.approx(picture.size * scale**2, rel=1e-5)
+
+
+def test_resampling_a_flat_picture_gives_a_flat_map():
+    picture = np.full((60, 60), 0.37, np.float32)
+    matrix = np.array([[0.83, 0.02, 3.0], [-0.02, 0.83, 5.0]])
+    total, cover = resample_conserving(picture, np.ones_like(picture), matrix, 0.83, (70, 70))
+    inside = cover > 0.5
+    np.testing.assert_allclose(total[inside] / cover[inside], 0.37, rtol=1e-5)
+
+
+def test_pixels_without_weight_count_for_nothing():
+    picture = np.full((20, 20), 0.5, np.float32)
+    weight = np.ones_like(picture)
+    weight[:, 10:] = 0
+    matrix = np.array([[1.0, 0.0, 2.0], [0.0, 1.0, 2.0]])
+    _, cover = resample_conserving(picture, weight, matrix, 1.0, (30, 30))
+    assert cover.sum() == pytest.approx(200, rel=1e-6)
+
+
+@pytest.mark.parametrize(("dpi", "factor"), [(150, 1), (300, 1), (600, 2), (1200, 4)])
+def test_fine_pixels_stay_below_the_limit_and_near_it(dpi, factor):
+    assert pooling_factor((dpi / 25.4, dpi / 25.4)) == factor
+
+
+def test_pooling_blocks_in_any_order_equals_pooling_the_whole():
+    rng = np.random.default_rng(2)
+    codes = rng.integers(0, 65536, (64, 96, 3)).astype(np.uint16)
+    linear = np.linspace(0, 1, 65536, dtype=np.float32)
+    blocks = [(r, c, codes[r : r + 17, c : c + 29]) for r in range(0, 64, 17) for c in range(0, 96, 29)]
+    options = {
+        "name": "x",
+        "size": (64, 96),
+        "channels": 3,
+        "resolution_per_mm": (24.0, 24.0),
+        "linear": linear,
+        "measuring": 1,
+    }
+    shuffled = pool_scan(blocks[::-1], **options)
+    expected = linear[codes].reshape(32, 2, 48, 2, 3).mean(axis=(1, 3))
+    np.testing.assert_allclose(shuffled.fine, expected[..., 1], rtol=1e-5)
+    coarse = linear[codes].reshape(8, 8, 12, 8, 3).mean(axis=(1, 3))
+    np.testing.assert_allclose(shuffled.coarse, coarse, rtol=1e-5)
+
+
+def test_bilinear_reading_is_exact_on_a_plane_and_silent_outside():
+    y, x = np.mgrid[0:10, 0:12].astype(np.float32)
+    plane = (2 * x - 3 * y + 1).astype(np.float32)
+    rows, cols = np.array([1.25, 8.5, 20.0]), np.array([3.75, 10.25, 3.0])
+    out = sample_bilinear(plane, rows, cols)
+    np.testing.assert_allclose(out[:2], 2 * cols[:2] - 3 * rows[:2] + 1, rtol=1e-5)
+    assert np.isnan(out[2])
+
+
+def test_dilation_grows_by_a_square():
+    mask = np.zeros((15, 17), bool)
+    mask[7, 8] = True
+    grown = dilate(mask, 3)
+    assert grown.sum() == 49
+    assert grown[4:11, 5:12].all()
+
+
+def test_tile_medians_skip_what_is_not_usable():
+    values = np.arange(64, dtype=np.float32).reshape(8, 8)
+    usable = np.ones((8, 8), bool)
+    usable[:4, :4] = False
+    medians = tile_medians(values, usable, 4, 1, 4)
+    assert np.isnan(medians[0, 0])
+    assert medians[1, 1] == np.median(values[4:, 4:])
+
+
+def test_box_mean_leaves_missing_cells_out():
+    values = np.ones((9, 9), np.float32)
+    values[4, 4] = np.nan
+    np.testing.assert_allclose(box_mean(values, 2), 1.0, rtol=1e-6)
+
+
+def test_faint_cells_take_their_tiles_mean_and_noise_cancels():
+    rng = np.random.default_rng(3)
+    signal = rng.normal(0.0, 0.02, (200, 200)).astype(np.float32)
+    flags = np.ones((200, 200), np.uint16)
+    value = np.full((200, 200), 99.0, np.float32)
+    settle_faint(signal, flags, 1, 20, 300.0, value)
+    assert value.mean() < 0.35
+
+
+def test_window_sums_run_on_over_the_seam():
+    values = np.arange(10, dtype=np.float32)[:, None]
+    usable = np.ones((10, 1), bool)
+    usable[9] = False
+    sums, counts = closed_window_sums(values, usable, np.array([0, 5, 9]), 1)
+    np.testing.assert_array_equal(counts[:, 0], [2, 3, 2])
+    np.testing.assert_array_equal(sums[:, 0], [0 + 1, 4 + 5 + 6, 8 + 0])
