@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from firedeck.definition.calibration import FilmCalibration
 from firedeck.definition.criteria import Criteria, default_criteria
 from firedeck.definition.deck import DeckPlan
+from firedeck.definition.duty import DutyDefinition
 from firedeck.definition.film import FilmBatch
 from firedeck.definition.gasket import Gasket
 from firedeck.errors import DefinitionError, Fault, FiredeckError
@@ -131,6 +132,7 @@ def test_faults_show_what_stands_in_the_file_not_its_conversion(tmp_path):
     [
         ("[[bore]]", "[bore]", "bore", "several entries may stand here", "[[bore]]"),
         ('"3 mm"', '"3 MPa"', "seal[1].band", "is not a length", "86 mm"),
+        ('"3 mm"', "'x|y'", "seal[1].band", "'x|y' is not a length", "86 mm"),
         ('"3 mm"', "true", "seal[1].band", "a length is expected", "86 mm"),
         ('around = "bore 1"', "around = 4", "seal[1].around", "text is expected", "double quotes"),
         ('around = "bore 1"', "", "seal[1]", "either around or path", "one of the two"),
@@ -389,6 +391,29 @@ def test_dates_are_written_as_dates(tmp_path):
     write_definition(tmp_path / "film.toml", film)
     assert "expiry = 2027-05-01" in (tmp_path / "film.toml").read_text()
     assert read_any(tmp_path / "film.toml") == film
+
+
+def test_entries_of_several_kinds_are_judged_by_their_own(tmp_path):
+    text = """\
+kind = "duty"
+[engine]
+bore = "86 mm"
+stroke = "86 mm"
+rod = "144 mm"
+compression_ratio = 9.5
+cylinders = 4
+valves = { intake_closes = "150 deg", exhaust_opens = "50 deg" }
+[source]
+kind = "rule"
+powr = "300 kW"
+"""
+    faults = faults_of(tmp_path, text, DutyDefinition)
+    assert faults["source.powr"].remedy == "did you mean power?"
+    assert faults["engine.valves.intake_closes"].message == "must be at most 110 degree"
+    text = text.replace('kind = "rule"', 'kind = "guess"').replace("150 deg", "50 deg")
+    assert (
+        faults_of(tmp_path, text, DutyDefinition)["source"].message == "the kind of this entry is not known"
+    )
 
 
 def test_gasket_files(tmp_path):

@@ -276,9 +276,10 @@ def _choice(error: ErrorDetails, spot: _Spot) -> Translation:
     return f"must be {expected.replace(chr(39), chr(34))}", remedy
 
 
-def _own_words(error: ErrorDetails, _spot: _Spot) -> Translation:
-    message, _, remedy = str(error.get("ctx", {}).get("error", error["msg"])).partition("|")
-    return message, remedy
+def _own_words(error: ErrorDetails, spot: _Spot) -> Translation:
+    words = str(error.get("ctx", {}).get("error", error["msg"]))
+    message, parted, remedy = words.rpartition("|")  # the last one: what was found may hold others
+    return (message, remedy) if parted else (words, f"correct {key_path(spot.path)}")
 
 
 def _list(_error: ErrorDetails, spot: _Spot) -> Translation:

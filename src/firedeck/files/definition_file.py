@@ -108,7 +108,7 @@ def write_definition(path: str | Path, definition: Definition) -> None:
     """
     target = Path(path).resolve()
     text = _updated(target, str(path), definition) if target.exists() else new_text(definition)
-    _replace_file(target, text)
+    _replace_file(target, str(path), text)
 
 
 def _updated(target: Path, name: str, definition: Definition) -> str:
@@ -124,7 +124,7 @@ def _updated(target: Path, name: str, definition: Definition) -> str:
     return updated_text(text, before, definition)
 
 
-def _replace_file(target: Path, text: str) -> None:
+def _replace_file(target: Path, name: str, text: str) -> None:
     draft = target.with_name(f".{target.name}.{os.getpid()}.draft")
     try:
         draft.write_bytes(text.encode())
@@ -134,7 +134,7 @@ def _replace_file(target: Path, text: str) -> None:
     except OSError as fault:
         raise FiredeckError(
             f"the file cannot be written ({_reason(fault)})",
-            where=str(target),
+            where=name,
             remedy="check that the folder exists and that you may write there",
         ) from fault
     finally:
