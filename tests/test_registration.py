@@ -122,6 +122,23 @@ def test_plan_of_a_sister_deck_is_doubted():
     assert any("8 of 28 holes lie where the plan has no opening" in note for note in found.notes)
 
 
+def test_plan_that_ends_before_the_sheet_does_is_doubted():
+    three = inline_four(count=3, ports=9)
+    picture, _ = draw_print(three, Scene(rotation=20))
+    two = three.model_copy(
+        update={
+            "outline": ((0.0, 0.0), (218.0, 0.0), (218.0, 190.0), (0.0, 190.0)),
+            "bores": three.bores[:2],
+            "fastener_holes": three.fastener_holes[:6],
+            "dowels": three.dowels[:1],
+            "ports": three.ports[:6],
+            "seals": three.seals[:4],
+        }
+    )
+    found = register(picture, two)
+    assert any("of the sheet lies far beyond the deck's outline" in note for note in found.notes)
+
+
 def test_scale_and_rotation_are_reported_per_axis():
     picture, _ = draw_print(PLAN, Scene(rotation=0, scale=(1.01, 0.99)))
     found = register(picture, PLAN)

@@ -7,9 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.film_test import Landmark
+from firedeck.definition.shape import outline_polygon
 from firedeck.film.constellation import (
     CENTRE_SD,
     STRAIN_SD,
@@ -56,6 +58,10 @@ _SCANNER_SD = 0.02
 
 #: More holes than this share without an opening make the plan doubtful [1].
 _MANY_UNMATCHED = 0.2
+
+#: Film farther beyond the outline than this [mm], over more than this share of the sheet [1], makes the
+#: plan doubtful: a border of 5 to 10 mm is common practice.
+_LARGEST_BORDER_MM, _MUCH_BEYOND = 25.0, 0.08
 
 #: Fewest crowns for a fit by marks.
 _LEAST_CROWNS = 40
@@ -206,12 +212,7 @@ def _result(case: _Case, chosen: Candidate, refined: MarkFit, notes: list[str]) 
     pairs = {int(hole): names[opening] for hole, opening in chosen.pairs}
     holes = case.sheet.holes
     unmatched = tuple(hole for k, hole in enumerate(holes) if k not in pairs)
-    if len(unmatched) > max(2, _MANY_UNMATCHED * len(holes)):
-        doubts = [
-            *doubts,
-            f"{len(unmatched)} of {len(holes)} holes lie where the plan has no opening: "
-            "check that it is this deck's plan",
-        ]
+    doubts = [*doubts, *_plan_doubts(case, len(unmatched), fit.matrix)]
     return Registration(
         matrix=fit.matrix,
         mirrored=chosen.mirrored,
@@ -226,6 +227,18 @@ def _result(case: _Case, chosen: Candidate, refined: MarkFit, notes: list[str]) 
         seal_offsets=refined.offsets if trusted else {},
         notes=(*notes, *doubts),
     )
+
+
+def _plan_doubts(case: _Case, unmatched: int, matrix: FloatArray) -> list[str]:
+    """Say what speaks against its being this deck's plan."""
+    doubts, count = [], len(case.sheet.holes)
+    if unmatched > max(2, _MANY_UNMATCHED * count):
+        doubts.append(f"{unmatched} of {count} holes lie where the plan has no opening")
+    sheet = shapely.Polygon(apply_pose(matrix, case.sheet.outline)).buffer(0)
+    beyond = sheet.difference(outline_polygon(case.plan).buffer(_LARGEST_BORDER_MM)).area / sheet.area
+    if case.sheet.backing != "none" and beyond > _MUCH_BEYOND:
+        doubts.append(f"{100 * beyond:.0f} % of the sheet lies far beyond the deck's outline")
+    return [f"{doubt}: check that it is this deck's plan" for doubt in doubts]
 
 
 def _trust_marks(case: _Case, chosen: Candidate, refined: MarkFit) -> tuple[bool, list[str]]:

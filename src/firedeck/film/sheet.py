@@ -161,9 +161,10 @@ def _white_level(light: MapArray) -> float | None:
     peaks = peaks[(density[peaks] > 2e-4) & (above[peaks] > 0.5 * _LEAST_SHARE)]
     lid = peaks[-1] if len(peaks) else 0
     for film in peaks[-2::-1]:
-        valley = film + int(np.argmin(density[film : lid + 1]))
-        if density[valley] < 0.4 * min(density[film], density[lid]) and above[valley] > _LEAST_SHARE:
-            return float((valley + 0.5) * high / _HISTOGRAM_BINS)
+        least, lower = density[film : lid + 1].min(), min(density[film], density[lid])
+        if least < 0.4 * lower and above[lid] > 0.5 * _LEAST_SHARE:
+            floor = np.flatnonzero(density[film : lid + 1] <= max(2 * least, 0.02 * lower))
+            return float((film + np.median(floor) + 0.5) * high / _HISTOGRAM_BINS)
         lid = lid if density[lid] > density[film] else film
     return None
 
