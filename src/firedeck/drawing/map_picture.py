@@ -92,21 +92,13 @@ def map_figure(
     draw_marks(axes, crossings, scale, shape="D")
     bar = _bar(figure, axes, norm, PRESSURE_MAP, "contact pressure [MPa]")
     _mark_range(bar, low, top)
-    side = cells.block * pressure_map.grid.pitch
-    finish_ground(
-        figure,
-        axes,
-        legend,
-        f"Every drawn cell, {side:.2g} mm wide, shows the highest of {cells.block} × {cells.block} map cells."
-        if cells.block > 1
-        else "Every map cell is drawn.",
-    )
+    finish_ground(figure, axes, legend, _cell_note(cells.block, pressure_map.grid.pitch))
     return figure
 
 
 def _ground(plan: DeckPlan, title: str, entries: int) -> tuple[Figure, Axes, float]:
     rows = -(-entries // 2)
-    figure, axes, scale = plan_axes(plan, extra=0.3 + _LEGEND_LINE * rows, right=_BAR_SPACE)
+    figure, axes, scale = plan_axes(plan, extra=0.26 + _LEGEND_LINE * rows, right=_BAR_SPACE)
     axes.set_title(title)
     return figure, axes, scale
 
@@ -222,7 +214,7 @@ def finish_ground(figure: Figure, axes: Axes, legend: Sequence[Artist], note: st
             borderaxespad=0.0,
             handlelength=1.6,
         )
-    figure.text(0.06, 0.06 / height, note, size=6.5, va="bottom")
+    figure.text(0.06, 0.05 / height, note, size=6.5, va="bottom")
 
 
 @styled
@@ -244,7 +236,8 @@ def difference_figure(
     _bar(figure, axes, norm, DIFFERENCE_MAP, f"{second} minus {first} [MPa]")
     notes = (
         f"Brown: {second} presses harder. Blue: {first} presses harder. "
-        "Pale: saturated or below range in one of the two, where the difference is a bound only.\n"
+        ""
+        "Pale: a bound only.\nThat is where one of the two is saturated or below range. "
         + _cell_note(cells.block, difference.grid.pitch)
     )
     finish_ground(figure, axes, (), notes)

@@ -1,0 +1,38 @@
+"""What every report must say of its own limits."""
+
+from __future__ import annotations
+
+from firedeck.evidence import FLAGS
+from firedeck.report.document import Cautions, Notes, Section, Table
+
+__all__ = ["flag_section", "limits_section"]
+
+_UNSEEN = (
+    "Heat, firing, thermal growth, relaxation, corrosion and wear: the print is of the cold joint as "
+    "assembled.",
+    "The highest pressure of the whole tightening is kept at every place, even if it fell again later.",
+    "How the next assembly would turn out: friction, seating and tightening scatter from one to the next.",
+    "The film itself thickens and softens the joint and spreads thin lines by about its thickness.",
+    "Scratches, porosity, coating and roughness finer than the map's cells.",
+)
+
+_CAUTIONS = (
+    "A cold print is no proof of hot sealing, and a verdict here is no release to run an engine.",
+    "A boosted engine that loses its gasket can throw scalding coolant and hot gas; so can an opened filler "
+    "cap. "
+    "Shield the bench, stay out of line, let things cool before opening anything.",
+    "A stretched stud stores energy and can break and fly; liquid in a blind hole can crack a block.",
+    "Local codes, the law and the practice of a qualified person decide, not this page.",
+)
+
+
+def limits_section() -> Section:
+    """Return what a print does not show, and the cautions."""
+    return Section("limits", "What this does not see, and cautions", (Notes(_UNSEEN), Cautions(_CAUTIONS)))
+
+
+def flag_section() -> Section:
+    """Return the explanations of the flags."""
+    rows = tuple((flag.short, flag.meaning) for flag in FLAGS.values())
+    table = Table(("flag", "what it means for the number beside it"), rows, "Reasons to doubt a number.")
+    return Section("flags", "Flags", (table,))
