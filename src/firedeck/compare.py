@@ -147,7 +147,9 @@ def _aligned(table: LoadTable, at: FloatArray, ratio: float) -> _Aligned:
 
 def _compare(first: SealProfile, second: SealProfile, one_calibration: bool) -> SealDifference:
     table = first.sectors
-    other = _aligned(second.sliding, table.at, second.length / first.length)
+    same_line = np.array_equal(table.at, second.sectors.at)
+    windows = second.sectors if same_line else second.sliding
+    other = _aligned(windows, table.at, second.length / first.length)
     difference = other.load - table.line_load
     common = _common_sd(table, other, one_calibration)
     sd = np.sqrt(table.noise**2 + other.noise**2 + common**2)

@@ -63,23 +63,42 @@ class UnitError(FiredeckError):
 def _registry() -> pint.UnitRegistry[float]:
     import pint
 
-    registry: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry(
+        autoconvert_offset_to_baseunit=True, on_redefinition="ignore"
+    )
     registry.define("dpi = 1 / inch")
     registry.define("ppi = 1 / inch")
-    registry.define("lbft = foot * force_pound")
     registry.define("thou = 0.001 * inch")
     return registry
 
 
-def _tidy(text: str) -> str:
+#: A number, also as an inch fraction such as 7/16, then a unit without any further number but powers.
+_NUMBER_AND_UNIT = re.compile(
+    r"\s*(?P<number>[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?(?:\s*/\s*\d+)?)\s*(?P<unit>\D[^,;|&#]*|)$"
+)
+_UNIT = re.compile(r"(?:[A-Za-zµμ°%·²³^*/().\- ]|\*\*-?\d|\^-?\d|(?<=[/A-Za-z])\d(?=$|[*/ )])|^1(?=/))*")
+
+
+def _tidy_unit(text: str) -> str:
     """Rewrite spellings met in the trade into ones the units library knows."""
     text = text.strip().replace("µ", "u").replace("μ", "u").replace("°C", "degC").replace("°F", "degF")
-    text = text.replace("°", " degree ").replace("·", "*").replace("²", "**2").replace("³", "**3")
+    text = text.replace("°", "degree").replace("·", "*").replace("²", "**2").replace("³", "**3")
     text = re.sub(r"\blbf?[ .*\-]?ft\b|\bft[ .*\-]?lbf?\b", "force_pound * foot", text)
     text = re.sub(r"\blbf?[ .*\-]?in\b|\bin[ .*\-]?lbf?\b", "force_pound * inch", text)
     text = re.sub(r"\bN[ .\-]?m\b(?!m)", "N*m", text)
     text = re.sub(r"\br(ev/min|pm)\b", "1/min", text)
-    return text.replace("%", " percent")
+    return text.replace("%", "percent")
+
+
+def _split(text: str) -> tuple[float, str] | None:
+    """Take text apart into number and unit; None where it is not one number and one unit."""
+    found = _NUMBER_AND_UNIT.match(text.replace("1/K", "kelvin**-1").replace("1/mm", "mm**-1"))
+    if found is None or not _UNIT.fullmatch(found["unit"]):
+        return None
+    above, _, below = found["number"].partition("/")
+    if below and float(below) == 0.0:
+        return None
+    return float(above) / (float(below) if below else 1.0), _tidy_unit(found["unit"])
 
 
 def parse_quantity(text: object, kind: str) -> float:
@@ -111,12 +130,20 @@ def parse_quantity(text: object, kind: str) -> float:
         raise UnitError(f"a {label} is expected here", remedy=remedy)
     if isinstance(text, (int, float)) and kind == "fraction":
         return _finite(float(text), label, remedy)
+    parts = _split(str(text))
+    if parts is None:
+        raise UnitError(
+            f"{text!r} is not a {label} with a unit",
+            remedy=f"{remedy}; the decimal sign is a point, and only one number may stand there",
+        )
+    if not parts[1] and kind not in ("fraction", "angle"):
+        raise UnitError(f"{text!r} has no unit", remedy=remedy)
     try:
-        quantity = _registry().Quantity(_tidy(str(text)))
-    except (pint.errors.PintError, ValueError, TypeError, AttributeError, ArithmeticError, SyntaxError) as fault:
-        raise UnitError(f"{text!r} is not a {label} with a unit that firedeck knows", remedy=remedy) from fault
-    except Exception as fault:  # the library's tokenizer raises its own kinds for free text
-        raise UnitError(f"{text!r} is not a {label} with a unit", remedy=remedy) from fault
+        quantity = _registry().Quantity(parts[0], parts[1])
+    except Exception as fault:  # the library raises many kinds of its own for words it does not know
+        raise UnitError(
+            f"{text!r} is not a {label} with a unit that firedeck knows", remedy=remedy
+        ) from fault
     if quantity.dimensionless and kind != "fraction" and kind != "angle":
         raise UnitError(f"{text!r} has no unit", remedy=remedy)
     try:

@@ -183,10 +183,8 @@ def _sectors(truth: PrintTruth, profile: SealProfile, top: float) -> np.ndarray:
 
 
 def _force_error(truth: PrintTruth, reading: PrintReading) -> float:
-    """Return the relative error of the force over the cells that the reader says it read."""
-    flags = reading.map.flags
-    # Every flag but "under the stated range" takes a cell out of the in-range force.
-    used = ((flags & ~np.uint16(1 << 1)) == 0) & np.isfinite(reading.map.value)
+    """Return the relative error of the force over the cells that the reader counts as in range."""
+    used = (reading.map.flags == 0) & np.isfinite(reading.map.value)
     x, y = np.meshgrid(reading.map.grid.x, reading.map.grid.y)
     felt = truth.felt.sample(np.column_stack([x[used], y[used]]))
     return float(reading.map.value[used].sum(dtype=float) / felt.sum() - 1)

@@ -115,7 +115,8 @@ def convert_cells(
     signal : ndarray of float32, shape (h, w)
         Signal; NaN where there is no film.
     around : ndarray of float32, shape (h, w)
-        Mean signal around every cell: what decides whether anything is read there at all.
+        Mean signal around every cell: it decides on the flags, so that a cell's own grain does not
+        choose whether the cell counts.
     value_table, noise_table : ndarray of float32, shape (n,)
         Pressure and its noise [MPa] at equal steps of the signal from 0 to 1.
     low_signal, stated_signal, top_signal : float
@@ -150,9 +151,9 @@ def convert_cells(
             noise[i, j] = noise_table[k] + u * (noise_table[k + 1] - noise_table[k])
             if around[i, j] < low_signal:
                 flags[i, j] |= below
-            elif s < stated_signal:
+            elif around[i, j] < stated_signal:
                 flags[i, j] |= under
-            elif s >= top_signal:
+            elif around[i, j] >= top_signal:
                 flags[i, j] |= over
     return value, noise
 

@@ -25,7 +25,7 @@ class ClampBalance:
         Force that the print shows [N], with below-range area as part of the interval; its upper end
         is infinite where anything is saturated.
     in_range : Estimate
-        Force over the area the film reads, from its lowest answering piece to the top of its range [N].
+        Force over the area that presses within the film's stated range [N].
     expected : Estimate
         Preload of all fasteners together [N].
     saturated_area, below_area : float
@@ -73,7 +73,7 @@ def printed_force(pressure_map: PressureMap) -> tuple[Estimate, Estimate, float,
     printed : Estimate
         Force over the whole map [N], bounded by what is saturated and what is below range.
     in_range : Estimate
-        Force over the cells that the film reads [N].
+        Force over the cells within the film's stated range [N].
     saturated_area, below_area : float
         Areas [mm^2].
     """
@@ -89,7 +89,9 @@ def printed_force(pressure_map: PressureMap) -> tuple[Estimate, Estimate, float,
     top = float(value[over].sum(dtype=np.float64)) * area
     faint = float(value[below].sum(dtype=np.float64)) * area
     sd = _common_sd(pressure_map, read)
-    in_range = Estimate.from_standard(core, sd)
+    stated = read & ((pressure_map.flags & np.uint16(flag_bit("under-stated-range"))) == 0)
+    in_force = float(value[stated].sum(dtype=np.float64)) * area
+    in_range = Estimate.from_standard(in_force, _common_sd(pressure_map, stated))
     spread = 1.96 * sd
     low, high = core + top - spread, core + top + spread + _faint_bound(pressure_map, below)
     if over.any():

@@ -6,20 +6,28 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
 from firedeck.pressure_map import FloatArray, PressureMap
 from firedeck.seal.profile import LoadTable, SealProfile, load_table
 from firedeck.seal.strip import window_means
 
-__all__ = ["CrownPlace", "SealPlaces"]
+__all__ = ["ACROSS_MM", "CrownPlace", "SealPlaces", "smooth_across"]
+
+#: Standard deviation of the smoothing across a seal before leak paths are sought [mm]: without it a path
+#: could weave from one noisy row to the next and find a gap that is not there.
+ACROSS_MM = 0.1
 
 #: Film spreads a line by a kernel whose standard deviation is about this share of its thickness
 #: ("blooms about one thickness to either side" is shop knowledge: common practice, no source).
 _SPREAD_SHARE = 0.55
 
 #: Half width of the piece of crown whose bend is measured [mm].
-_CROWN_HALF_MM = 0.3
+_CROWN_HALF_MM = 0.2
+
+#: Largest product of kernel variance and bend that is believed: a crown less than half lost [1].
+_MOST_LOST = 0.6
 
 _STEP_MM = 1.0
 _REPLICATES = 24
@@ -41,6 +49,8 @@ class CrownPlace:
     lift : float
         What must be added to the least crown pressure found along this seal, because the least of
         many noisy readings lies too low [MPa].
+    blur : float
+        What the blur of light and smoothing across the seal took from the crown there [MPa].
     spread : float
         What the film's spreading took from the crown there [MPa].
     """
@@ -48,6 +58,7 @@ class CrownPlace:
     seal: str
     sd: float
     lift: float
+    blur: float
     spread: float
 
 
@@ -58,7 +69,9 @@ class SealPlaces:
     profiles: tuple[SealProfile, ...]
     sd: tuple[FloatArray, ...]
     lift: tuple[float, ...]
-    spread: tuple[FloatArray, ...]
+    crown: tuple[FloatArray, ...]
+    bend: tuple[FloatArray, ...]
+    variance: tuple[float, float]
     tree: cKDTree
     owner: FloatArray
     row: FloatArray
@@ -69,13 +82,16 @@ class SealPlaces:
     ) -> SealPlaces:
         """Tabulate the crowns of all seals at steps of about 1 mm, averaged over `length_scale` [mm]."""
         tables = [_crown_table(profile, pressure_map, length_scale) for profile in profiles]
+        bends = [_bend(profile, pressure_map, length_scale) for profile in profiles]
         points = [_points(profile, table) for profile, table in zip(profiles, tables, strict=True)]
         counts = [len(part) for part in points]
         return cls(
             tuple(profiles),
             tuple(table.peak_sd for table in tables),
             tuple(_lift(profile, pressure_map, length_scale) for profile in profiles),
-            tuple(_spread(profile, pressure_map, length_scale) for profile in profiles),
+            tuple(crown for crown, _ in bends),
+            tuple(bend for _, bend in bends),
+            (pressure_map.blur**2 + ACROSS_MM**2, (_SPREAD_SHARE * pressure_map.spread) ** 2),
             cKDTree(np.vstack(points) if points else np.zeros((0, 2))),
             np.repeat(np.arange(len(counts)), counts),
             np.concatenate([np.arange(count) for count in counts]) if counts else np.zeros(0),
@@ -90,9 +106,9 @@ class SealPlaces:
         profile = self.profiles[which]
         if distance > profile.strip.seal.band / 2 + _STEP_MM:
             return None
-        return CrownPlace(
-            profile.name, float(self.sd[which][row]), self.lift[which], float(self.spread[which][row])
-        )
+        lost = self.crown[which][row] * _lost_share(self.bend[which][row], sum(self.variance))
+        blur, spread = (float(lost) * variance / sum(self.variance) for variance in self.variance)
+        return CrownPlace(profile.name, float(self.sd[which][row]), self.lift[which], blur, spread)
 
 
 def _crown_table(profile: SealProfile, pressure_map: PressureMap, length_scale: float) -> LoadTable:
@@ -106,6 +122,11 @@ def _points(profile: SealProfile, table: LoadTable) -> FloatArray:
     return np.asarray(profile.strip.line.points[rows])
 
 
+def smooth_across(values: FloatArray, step: float) -> FloatArray:
+    """Smooth a strip across the seal, its last axis sampled every `step` [mm]."""
+    return np.asarray(gaussian_filter1d(values, ACROSS_MM / step, axis=-1, mode="nearest"))
+
+
 def _crown_windows(
     profile: SealProfile, pressure_map: PressureMap, length_scale: float
 ) -> tuple[FloatArray, FloatArray]:
@@ -117,7 +138,8 @@ def _crown_windows(
     signal, _ = window_means(strip.signal, strip.usable, centres, half)
     noise, _ = window_means(strip.noise, strip.usable, centres, half)
     averaged = np.sqrt(pressure_map.grid.pitch / ((2 * half + 1) * strip.line.step))
-    return conversion.to_pressure(np.nan_to_num(signal)), np.nan_to_num(noise) * averaged
+    pressure = smooth_across(conversion.to_pressure(np.nan_to_num(signal)), strip.step_across)
+    return pressure, np.nan_to_num(noise) * averaged
 
 
 def _lift(profile: SealProfile, pressure_map: PressureMap, length_scale: float) -> float:
@@ -140,19 +162,28 @@ def _lift(profile: SealProfile, pressure_map: PressureMap, length_scale: float) 
     for _ in range(_REPLICATES):
         white = rng.standard_normal((count, pressure.shape[1] // between + 2)).repeat(between, axis=1)
         along = sum(np.roll(white, shift, axis=0) for shift in range(width)) / np.sqrt(width)
-        noisy = pressure + noise * along[:, : pressure.shape[1]]
+        shaken = smooth_across(noise * along[:, : pressure.shape[1]], profile.strip.step_across)
+        noisy = pressure + shaken
         changes.append(least - float(noisy.max(axis=1).min()))
     return _REPEAT_FACTOR * float(np.mean(changes))
 
 
-def _spread(profile: SealProfile, pressure_map: PressureMap, length_scale: float) -> FloatArray:
-    """Undo the film's spreading to first order: half the kernel's variance times the crown's bend."""
+def _bend(
+    profile: SealProfile, pressure_map: PressureMap, length_scale: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return every crown [MPa] and its bend across the seal over its height [1/mm^2]."""
     pressure, _ = _crown_windows(profile, pressure_map, length_scale)
-    if pressure_map.spread <= 0:
-        return np.zeros(len(pressure))
-    bend = _crown_bend(pressure, profile.strip.step_across)
-    variance = (_SPREAD_SHARE * pressure_map.spread) ** 2
-    return np.asarray(np.clip(0.5 * variance * bend, 0.0, 0.35 * pressure.max(axis=1)))
+    crown = pressure.max(axis=1)
+    return crown, _crown_bend(pressure, profile.strip.step_across) / np.maximum(crown, 1e-9)
+
+
+def _lost_share(bend: float, variance: float) -> float:
+    """Return what kernels of a variance [mm^2] took from a crown, as a share of what is left.
+
+    For a bell-shaped crown seen through bell-shaped kernels the true peak is the seen one over
+    the root of 1 - variance * bend; for a flatter one this is right to first order.
+    """
+    return float(1.0 / np.sqrt(1.0 - min(variance * bend, _MOST_LOST)) - 1.0)
 
 
 def _crown_bend(pressure: FloatArray, step: float) -> FloatArray:

@@ -20,7 +20,7 @@ from firedeck.evidence import Estimate, flag_bit
 from firedeck.kernel.breach import saddle_matrix, trace_path
 from firedeck.kernel.raster import scatter_mean
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
-from firedeck.seal.crown import SealPlaces
+from firedeck.seal.crown import SealPlaces, smooth_across
 from firedeck.seal.profile import SealProfile
 from firedeck.seal.strip import Strip, window_means
 
@@ -28,6 +28,9 @@ __all__ = ["LENGTH_SCALE_MM", "LeakField", "LeakPath", "find_leaks", "leak_field
 
 #: Length along the seal over which the contact pressure is averaged before paths are sought [mm].
 LENGTH_SCALE_MM = 2.0
+
+#: A stretch this many times as long speaks for one that is hidden by a mark.
+_LONGER = 4
 
 #: Doubt of the correction for the film's spreading, as a share of it.
 _SPREAD_DOUBT = 0.6
@@ -129,19 +132,30 @@ def leak_field(
 
 
 def _lay_down(strip: Strip, pressure_map: PressureMap, length_scale: float, pressure: MapArray) -> None:
-    """Write the strip, averaged along the seal, over the cells of its band."""
+    """Write the strip, averaged along the seal, over the cells of its band.
+
+    Where too little of a stretch is seen, a longer one speaks for it; where that shows nothing
+    either, no path is let through: what was not seen is reported as hidden, not as a gap.
+    """
+    everywhere = np.arange(len(strip.signal))
     half = max(1, round((length_scale / strip.line.step - 1) / 2))
-    mean, count = window_means(strip.signal, strip.usable, np.arange(len(strip.signal)), half)
-    value = pressure_map.conversion.to_pressure(np.nan_to_num(mean))
+    mean, count = window_means(strip.signal, strip.usable, everywhere, half)
+    wide, wide_count = window_means(strip.signal, strip.usable, everywhere, _LONGER * half)
+    thin = count <= half / 2
+    mean[thin] = wide[thin]
+    value = smooth_across(pressure_map.conversion.to_pressure(np.nan_to_num(mean)), strip.step_across)
     value[value < pressure_map.lowest] = 0.0
-    index = pressure_map.grid.index_of(strip.places())
     own = np.isfinite(strip.signal) | strip.foreign
+    unseen = thin & (wide_count <= half / 2)
+    cut = unseen & ~strip.foreign  # beside a hole or beyond the sheet: open
+    value[unseen & strip.foreign] = np.inf
+    index = pressure_map.grid.index_of(strip.places())
     scatter_mean(
         index[..., 0].ravel(),
         index[..., 1].ravel(),
         value.astype(np.float32).ravel(),
         pressure,
-        (own & (count > half / 2)).ravel(),
+        (own & ~cut).ravel(),
     )
 
 
@@ -197,17 +211,18 @@ def _path(
         bound = min(pressure_map.lowest, height) if height > 0 else pressure_map.lowest
         open_way = Estimate(height, 0.0, max(height, bound), ("below-range",))
         return LeakPath(a, b, open_way, open_way, place.seal if place else "", point, cell)
-    felt = height + place.lift
+    felt = height + place.lift + place.blur
+    sd = float(np.sqrt(place.sd**2 + (0.5 * place.lift) ** 2 + (0.5 * place.blur) ** 2))
     saturated = height + 2.0 * place.sd >= top
     flags = ("saturated",) if saturated else ()
-    high = float("inf") if saturated else felt + 1.96 * place.sd
-    doubt = float(np.hypot(place.sd, _SPREAD_DOUBT * place.spread))
+    high = float("inf") if saturated else felt + 1.96 * sd
+    doubt = float(np.hypot(sd, _SPREAD_DOUBT * place.spread))
     joint_high = float("inf") if saturated else felt + place.spread + 1.96 * doubt
-    joint_low = max(min(felt - 1.96 * place.sd, felt + place.spread - 1.96 * doubt), 0.0)
+    joint_low = max(min(felt - 1.96 * sd, felt + place.spread - 1.96 * doubt), 0.0)
     return LeakPath(
         a,
         b,
-        Estimate(felt, max(felt - 1.96 * place.sd, 0.0), high, flags),
+        Estimate(felt, max(felt - 1.96 * sd, 0.0), high, flags),
         Estimate(felt + place.spread, joint_low, joint_high, flags),
         place.seal,
         point,

@@ -29,6 +29,9 @@ _OUTLIER_FLOOR = 0.06
 #: A seal may wander this far across within the neighbourhood without being taken for one [mm].
 _WANDER_MM = 0.1
 
+#: A place lighter than its neighbours is a speck of dust up to this size, and a gap beyond it [mm].
+_SPECK_MM = 0.6
+
 #: Neighbourhood along the seal that a sample is compared with, half length [mm].
 _NEIGHBOURHOOD_MM = 2.5
 
@@ -164,15 +167,29 @@ def _foreign(
     slope = np.maximum(pressure_map.conversion.slope(np.nan_to_num(signal)), 1e-6)
     deviation = np.maximum(_OUTLIER_SIGMAS * np.nan_to_num(noise) / slope, floor)
     half = max(2, round(_NEIGHBOURHOOD_MM / steps[0]))
-    foreign = np.zeros(signal.shape, bool)
+    darker = np.zeros(signal.shape, bool)
+    lighter = np.zeros(signal.shape, bool)
     for _ in range(2):
-        mean, count = window_means(signal, usable & ~foreign, np.arange(len(signal)), half)
+        mean, count = window_means(signal, usable & ~darker & ~lighter, np.arange(len(signal)), half)
         wander = _WANDER_MM * np.abs(np.gradient(np.nan_to_num(mean), steps[1], axis=1))
         with np.errstate(invalid="ignore"):
-            foreign = usable & (count > half / 2) & (np.abs(signal - mean) > deviation + wander)
-        foreign = ndimage.binary_opening(foreign, np.ones((2, 2), bool))
-    grown: BoolArray = ndimage.binary_dilation(foreign, np.ones((3, 5), bool))
+            excess = np.where(usable & (count > half / 2), signal - mean, 0.0)
+        darker = ndimage.binary_opening(excess > deviation + wander, np.ones((2, 2), bool))
+        lighter = ndimage.binary_opening(excess < -deviation - wander, np.ones((2, 2), bool))
+        lighter = _specks(lighter, steps)
+    grown: BoolArray = ndimage.binary_dilation(darker | lighter, np.ones((3, 5), bool))
     return grown
+
+
+def _specks(mask: BoolArray, steps: tuple[float, float]) -> BoolArray:
+    """Keep only parts too small to be a gap in the seal: a gap must never be taken for dust."""
+    labels, _ = ndimage.label(mask, np.ones((3, 3), bool))
+    kept = np.zeros_like(mask)
+    for number, place in enumerate(ndimage.find_objects(labels), start=1):
+        along, across = ((part.stop - part.start) * step for part, step in zip(place, steps, strict=True))
+        if max(along, across) <= _SPECK_MM:
+            kept[place] |= labels[place] == number
+    return kept
 
 
 def window_means(
