@@ -20,7 +20,7 @@ from firedeck.files.scan_file import file_hash
 from firedeck.film.agreement import check_agreement
 from firedeck.film.artefacts import mask_artefacts
 from firedeck.film.mapping import assemble_map, deck_grid, plan_zones, read_sheet
-from firedeck.film.registration import Registration, register
+from firedeck.film.registration import Registration, register, register_by_landmarks
 from firedeck.film.sheet import SheetFinding, find_sheet
 from firedeck.pressure_map import FloatArray, Grid, PressureMap
 from firedeck.seal.balance import ClampBalance, clamp_balance
@@ -220,8 +220,14 @@ def _read_scan(files: TestFiles, scan: Scan, progress: Progress) -> SheetReading
     )
     progress(f"laying {scan.file} onto the plan", 0.5)
     finding = find_sheet(loaded.picture)
-    registration = register(loaded.picture, files.plan, sheet=finding, mirrored=scan.mirrored)
-    return SheetReading(scan, loaded, finding, registration)
+    return SheetReading(scan, loaded, finding, _lay_down(files, scan, loaded, finding))
+
+
+def _lay_down(files: TestFiles, scan: Scan, loaded: LoadedScan, finding: SheetFinding) -> Registration:
+    landmarks = [mark for mark in files.test.landmarks if mark.scan == scan.file]
+    if landmarks:
+        return register_by_landmarks(loaded.picture, files.plan, landmarks, sheet=finding)
+    return register(loaded.picture, files.plan, sheet=finding, mirrored=scan.mirrored)
 
 
 def _sheet_notes(readings: list[SheetReading]) -> list[str]:

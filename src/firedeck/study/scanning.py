@@ -6,13 +6,18 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from firedeck.definition.film import TransferSetting
 from firedeck.errors import ScanError
 from firedeck.files.scan_file import RawScan, open_scan, require_measurable, require_resolution
 from firedeck.film.picture import CodeBlock, ScanPicture, pool_scan
-from firedeck.kernel.transfer import Transfer, reflectance_table
+from firedeck.kernel.transfer import ReflectanceTable, Transfer, reflectance_table
 
 __all__ = ["LoadedScan", "Progress", "load_scan", "silent"]
+
+#: Share of a scan beyond the step wedge from which on it is told [1].
+_WEDGE_SHARE = 0.001
 
 #: Called with what is being done and the share done of it [1].
 Progress = Callable[[str, float], None]
@@ -95,7 +100,21 @@ def load_scan(
         measuring=_channel_index(scan, channel),
     )
     size = scan.height, scan.width
-    return LoadedScan(picture, (1 / per_mm[0], 1 / per_mm[1]), size, scan.bits, scan.notes)
+    notes = (*scan.notes, *_wedge_note(table, picture))
+    return LoadedScan(picture, (1 / per_mm[0], 1 / per_mm[1]), size, scan.bits, notes)
+
+
+def _wedge_note(table: ReflectanceTable, picture: ScanPicture) -> tuple[str, ...]:
+    """Say so where the scan reaches beyond the steps of the wedge that its encoding rests on."""
+    if table.covered.all():
+        return ()
+    known = table.reflectance[table.covered]
+    beyond = float(np.mean((picture.fine <= known.min()) | (picture.fine >= known.max())))
+    if beyond < _WEDGE_SHARE:
+        return ()
+    return (
+        f"{beyond:.1%} of the scan is lighter or darker than the step wedge reaches; its light there is a bound.",
+    )
 
 
 def _blocks(scan: RawScan, progress: Progress) -> Iterator[CodeBlock]:
