@@ -306,6 +306,8 @@ def load_table(
     sd = np.sqrt(independent**2 + common**2 + (_GEOMETRY_ERROR * np.nan_to_num(load)) ** 2)
     peak = np.where(parts.footprint, parts.pressure, 0.0).max(axis=1)
     crown = np.argmax(np.where(parts.footprint, parts.pressure, -1.0), axis=1)
+    # Where nothing stands out the line may still press with less than the film answers to.
+    unanswered = np.where(parts.footprint.any(axis=1), 0.0, pressure_map.lowest * strip.seal.band / 2)
     return LoadTable(
         window=length,
         at=np.asarray(centres * strip.line.step, dtype=np.float64),
@@ -315,7 +317,7 @@ def load_table(
         by_mode=by_mode,
         by_zero=by_zero,
         low=load - 1.96 * sd,
-        high=np.where(saturated, np.inf, load + 1.96 * sd),
+        high=np.where(saturated, np.inf, load + 1.96 * sd + unanswered),
         peak=np.where(hidden, np.nan, peak),
         peak_sd=_peak_sd(parts, pressure_map, crown, length),
         peak_grain=_peak_grain(parts, pressure_map, crown, length),

@@ -14,7 +14,8 @@ from firedeck.definition.deck import DeckPlan
 from firedeck.definition.film import FilmBatch
 from firedeck.definition.film_test import FilmTest, Scan
 from firedeck.definition.gasket import Gasket, plan_with_gasket
-from firedeck.errors import FiredeckError
+from firedeck.errors import FiredeckError, PrintError
+from firedeck.evidence import flag_bit
 from firedeck.files.definition_file import read_definition
 from firedeck.files.scan_file import file_hash
 from firedeck.film.agreement import check_agreement
@@ -33,6 +34,9 @@ from firedeck.verdict import Verdict, judge
 __all__ = ["Comparison", "PrintReading", "TestFiles", "compare_readings", "load_test", "read_print"]
 
 DEFAULT_PITCH_MM = 0.1
+
+#: Share of the film's area that is saturated beyond which nothing is read from a sheet [1].
+_DARK_LIMIT = 0.5
 
 
 @dataclass(frozen=True)
@@ -172,6 +176,7 @@ def read_print(
     sheets, pressure_map = _read_map(files, grid, progress)
     progress("reading the seals", 0.8)
     profiles = profile_seals(files.plan, pressure_map)
+    _require_print(files, pressure_map, profiles)
     summaries = [summarise_seal(files.plan, profile) for profile in profiles]
     progress("seeking leak paths", 0.9)
     field = leak_field(files.plan, pressure_map, profiles)
@@ -191,6 +196,25 @@ def read_print(
         verdict=verdict,
         notes=pressure_map.notes,
     )
+
+
+def _require_print(files: TestFiles, pressure_map: PressureMap, profiles: list[SealProfile]) -> None:
+    """Refuse a sheet that shows no seal at all, or is dark nearly all over."""
+    where = ", ".join(scan.file for scan in files.test.scans)
+    if all(profile.sectors.has("below-range").all() for profile in profiles):
+        raise PrintError(
+            "the sheet is blank: no seal left a mark that the film answers to",
+            where=where,
+            remedy="use a film of lower range, or check that this is the exposed sheet and its coloured side",
+        )
+    pressed = np.isfinite(pressure_map.value)
+    dark = float(np.mean((pressure_map.flags[pressed] & np.uint16(flag_bit("saturated"))) != 0))
+    if dark > _DARK_LIMIT:
+        raise PrintError(
+            f"the sheet is saturated over {dark:.0%} of its area",
+            where=where,
+            remedy="use a film of higher range; check that the scan is not too dark",
+        )
 
 
 def _read_map(files: TestFiles, grid: Grid, progress: Progress) -> tuple[list[SheetReading], PressureMap]:
