@@ -56,7 +56,7 @@ def _half(start: int, state: Ints, goal: int) -> Ints:
     steps = np.array(_ROWS) * stride + np.array(_COLS)
     marks, length = state.ravel().copy(), np.zeros(state.size, np.int32)
     end = _search(marks, length, start, goal, box, steps, stride)
-    return _walk_back(marks, length, end, steps) if end >= 0 else np.empty(0, np.int64)
+    return _walk_back(length, end, steps) if end >= 0 else np.empty(0, np.int64)
 
 
 def _without_loops(route: Ints) -> Ints:
@@ -143,14 +143,14 @@ def _to_box(row: int, col: int, box: Ints) -> int:
 
 
 @njit(cache=True, nogil=True)
-def _walk_back(marks: Ints, length: Ints, end: int, steps: Ints) -> Ints:
+def _walk_back(length: Ints, end: int, steps: Ints) -> Ints:
     """Cells from the start of a search to its end, each the one that gave the next its length."""
     route = [end]
     while length[route[-1]] > 1:
         cell = route[-1]
         for k, step in enumerate(steps):
             before = length[cell] - (_STRAIGHT if k < 4 else _ACROSS)
-            if before > 0 and length[cell + step] == before and marks[cell + step] == CLOSED:
+            if before > 0 and length[cell + step] == before:
                 route.append(cell + step)
                 break
     return np.array(route[::-1])
