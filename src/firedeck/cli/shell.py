@@ -40,8 +40,8 @@ class ExitCode(enum.IntEnum):
 
 #: Exit code -> what it means.
 EXIT_CODES: dict[int, str] = {
-    ExitCode.OK: "Done. Where a verdict was asked for, it is *holds*.",
-    ExitCode.NOT_HOLDING: "Done, and the verdict is anything else than *holds*.",
+    ExitCode.OK: "Done, whatever the verdict; with `--strict` the verdict is *holds*.",
+    ExitCode.NOT_HOLDING: "Done with `--strict`, and the verdict is anything else than *holds*.",
     ExitCode.BAD_INPUT: "A file, a value or the command line is faulty; the message says what to mend.",
     ExitCode.INTERNAL_FAULT: "A fault in firedeck; the message names a log file with the details.",
     ExitCode.INTERRUPTED: "Stopped from the keyboard.",

@@ -12,6 +12,7 @@ __all__ = [
     "Facts",
     "Headline",
     "Link",
+    "Links",
     "Notes",
     "Paragraph",
     "Picture",
@@ -104,13 +105,21 @@ class Paragraph:
 
 @dataclass(frozen=True)
 class Link:
-    """A way to another page, relative to this one."""
+    """A way to another page, relative to this one, with what is found there."""
 
     text: str
     target: str
+    note: str = ""
 
 
-Block = Table | Picture | Facts | Notes | Cautions | Paragraph
+@dataclass(frozen=True)
+class Links:
+    """Ways to other pages as a list."""
+
+    items: tuple[Link, ...]
+
+
+Block = Table | Picture | Facts | Notes | Cautions | Paragraph | Links
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,7 @@ def seal_table(summaries: Sequence[SealSummary], verdict: Verdict) -> Table:
         "kind",
         "verdict",
         "weakest line load [N/mm]",
-        "at",
+        "at angle, arc length",
         "nearest fastener",
         "mean line load [N/mm]",
         "weakest over mean [1]",

@@ -26,7 +26,7 @@ def _signed(text: str) -> str:
 
 
 def _decimals(half: float) -> int:
-    """Return the decimals that an interval of this half width deserves."""
+    """Return the decimals that an interval of this half width deserves: one from 0.2, none from 2."""
     return min(4, max(0, -math.floor(math.log10(half)))) if half > 0 else 2
 
 

@@ -2,98 +2,24 @@
 
 from __future__ import annotations
 
-import json
-import os
-import shutil
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
-from firedeck import __version__
 from firedeck.drawing.found_picture import found_figure
 from firedeck.drawing.picture_file import save
-from firedeck.errors import FiredeckError
 from firedeck.files.map_file import write_map, write_map_tiff
 from firedeck.files.table_file import write_table
 from firedeck.film.registered import RegistrationError
 from firedeck.report.document import Document, Link
 from firedeck.report.render import render_html
 from firedeck.study.calibrating import CalibrationResult
+from firedeck.study.folders import write_folder
 from firedeck.study.pages import calibration_page, comparison_page, reading_page
 from firedeck.study.reading import Comparison, PrintReading, load_test
 from firedeck.study.scanning import Progress, load_scan, silent
 from firedeck.study.tables import UNITS, difference_columns, leak_columns, seal_columns, sector_columns
 
-__all__ = ["check_folder", "write_calibration", "write_comparison", "write_reading", "write_refusal"]
-
-#: Lists what firedeck wrote into a folder, so that it may be replaced later.
-_MARKER = ".firedeck-output.json"
-
-
-def check_folder(folder: Path, *, overwrite: bool = False) -> None:
-    """Make sure that a folder may be written, before any long work.
-
-    Parameters
-    ----------
-    folder : Path
-        Where a report is to go.
-    overwrite : bool
-        Whether it may be replaced whatever it holds.
-
-    Raises
-    ------
-    FiredeckError
-        If the folder holds anything that firedeck did not write, or is no folder.
-    """
-    if not folder.exists() or overwrite:
-        return
-    if not folder.is_dir():
-        raise FiredeckError(
-            "this is a file, not a folder", where=str(folder), remedy="name a folder to write to"
-        )
-    foreign = sorted(path.name for path in folder.iterdir() if path.name not in _written(folder))
-    if foreign:
-        raise FiredeckError(
-            f"the folder holds {foreign[0]!r}"
-            + (f" and {len(foreign) - 1} more" if len(foreign) > 1 else "")
-            + ", which firedeck did not write, so it is not replaced",
-            where=str(folder),
-            remedy="name another folder or an empty one",
-        )
-
-
-def _written(folder: Path) -> set[str]:
-    try:
-        listed = json.loads((folder / _MARKER).read_text(encoding="utf-8"))["files"]
-    except (OSError, ValueError, KeyError, TypeError):
-        return set()
-    return {_MARKER, *map(str, listed)}
-
-
-def _write_folder(folder: Path, overwrite: bool, fill: Callable[[Path], None]) -> None:
-    """Let `fill` write into a draft beside the folder, then put the draft in the folder's place."""
-    check_folder(folder, overwrite=overwrite)
-    target = folder.resolve()
-    draft, old = (target.with_name(f".{target.name}.{os.getpid()}.{end}") for end in ("draft", "old"))
-    try:
-        draft.mkdir(parents=True)
-        fill(draft)
-        listed = {"firedeck": __version__, "files": sorted(path.name for path in draft.iterdir())}
-        (draft / _MARKER).write_text(json.dumps(listed, indent=1), encoding="utf-8")
-        if target.exists():
-            target.rename(old)
-        draft.rename(target)
-    except OSError as fault:
-        if old.exists() and not target.exists():
-            old.rename(target)
-        reason = (fault.strerror or type(fault).__name__).lower()
-        raise FiredeckError(
-            f"the report cannot be written ({reason})",
-            where=str(folder),
-            remedy="check folder, rights and space",
-        ) from fault
-    finally:
-        shutil.rmtree(draft, ignore_errors=True)
-        shutil.rmtree(old, ignore_errors=True)
+__all__ = ["write_calibration", "write_comparison", "write_reading", "write_refusal"]
 
 
 def _write_page(folder: Path, page: Document) -> None:
@@ -144,7 +70,7 @@ def write_reading(
         write_map(draft / "map.nc", reading.map)
         write_map_tiff(draft / "map.tif", reading.map)
 
-    _write_folder(folder, overwrite, fill)
+    write_folder(folder, fill, overwrite=overwrite)
     return folder / "report.html"
 
 
@@ -157,13 +83,13 @@ def write_comparison(
         _write_page(draft, comparison_page(comparison, links=tuple(links)))
         write_table(draft / "differences", difference_columns(comparison), units=UNITS)
 
-    _write_folder(folder, overwrite, fill)
+    write_folder(folder, fill, overwrite=overwrite)
     return folder / "report.html"
 
 
 def write_calibration(result: CalibrationResult, folder: Path, *, overwrite: bool = False) -> Path:
     """Write the page of a film calibration with its picture; as `write_reading`."""
-    _write_folder(folder, overwrite, lambda draft: _write_page(draft, calibration_page(result)))
+    write_folder(folder, lambda draft: _write_page(draft, calibration_page(result)), overwrite=overwrite)
     return folder / "report.html"
 
 

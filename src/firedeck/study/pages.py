@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from firedeck.compare import ONE_ASSEMBLY_EACH, SealDifference
 from firedeck.film.response import density_of
 from firedeck.report.cautions import flag_section, limits_section
@@ -252,7 +254,7 @@ def _difference_table(comparison: Comparison) -> Table:
             _shown_cell(seal.mean.low, seal.mean.high),
             difference(seal.weakest),
             _shown_cell(seal.weakest.low, seal.weakest.high),
-            number(seal.smallest, 2),
+            _smallest(seal),
             _sectors(seal),
         )
         for seal in comparison.seals
@@ -262,6 +264,12 @@ def _difference_table(comparison: Comparison) -> Table:
 
 def _sectors(seal: SealDifference) -> str:
     return f"{int(seal.shown.sum())} of {len(seal.shown)}"
+
+
+def _smallest(seal: SealDifference) -> str:
+    if not (math.isfinite(seal.mean.low) and math.isfinite(seal.mean.high)):
+        return "none: saturated"
+    return number(seal.smallest, 2)
 
 
 def _shown_cell(low: float, high: float) -> Cell:

@@ -1,0 +1,106 @@
+"""The demonstration worked through: calibration, two prints, comparison, and a page that leads to all."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from firedeck.report.document import Document, Headline, Link, Links, Paragraph, Section
+from firedeck.report.render import render_html
+from firedeck.study.calibrating import calibrate_film
+from firedeck.study.output import write_calibration, write_comparison, write_reading
+from firedeck.study.reading import PrintReading, compare_readings, read_print
+from firedeck.study.scanning import Progress, silent
+
+__all__ = ["work_demonstration"]
+
+_PRINTS = ("factory", "candidate")
+
+
+def work_demonstration(folder: Path, *, progress: Progress = silent) -> tuple[str, ...]:
+    """Calibrate, read and compare what the demonstration's files hold, and write all reports.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder with the demonstration's files; reports go into folders of it, and `index.html`.
+    progress : callable
+        Told how far the work is.
+
+    Returns
+    -------
+    tuple of str
+        First lines of the reports.
+    """
+    progress("calibrating the film", 0.02)
+    write_calibration(calibrate_film(folder / "calibration.toml"), folder / "calibration")
+    readings = {name: _read(folder, name, progress) for name in _PRINTS}
+    progress("comparing the prints", 0.9)
+    links = [Link(f"the {name} print", f"../{name}-report/report.html") for name in _PRINTS]
+    comparison = compare_readings(readings["factory"], readings["candidate"])
+    write_comparison(comparison, folder / "comparison", links=[*links, _START])
+    page = _index(readings)
+    (folder / "index.html").write_text(render_html(page), encoding="utf-8")
+    progress("done", 1.0)
+    return tuple(f"{name}: {_verdict(reading)}" for name, reading in readings.items())
+
+
+_START = Link("start of the demonstration", "../index.html")
+
+
+def _read(folder: Path, name: str, progress: Progress) -> PrintReading:
+    start = 0.05 + 0.42 * _PRINTS.index(name)
+
+    def part(what: str, share: float) -> None:
+        progress(f"{name} print: {what}", start + 0.3 * share)
+
+    reading = read_print(folder / f"{name}-print.toml", progress=part)
+    progress(f"{name} print: writing the report", start + 0.3)
+    links = (Link("comparison of both prints", "../comparison/report.html"), _START)
+    write_reading(reading, folder / f"{name}-report", links=links)
+    return reading
+
+
+def _verdict(reading: PrintReading) -> str:
+    count = sum(judged.state == reading.verdict.state for judged in reading.verdict.seals)
+    return f"{reading.verdict.state} ({count} of {len(reading.verdict.seals)} seals)"
+
+
+def _index(readings: dict[str, PrintReading]) -> Document:
+    plan = readings["factory"].files.plan
+    ways = (
+        Link("Calibration of the film", "calibration/report.html", "pieces of known pressure, and the curve"),
+        Link(
+            "Print of the factory gasket",
+            "factory-report/report.html",
+            f"verdict: {_verdict(readings['factory'])}",
+        ),
+        Link(
+            "Print of the candidate",
+            "candidate-report/report.html",
+            f"verdict: {_verdict(readings['candidate'])}",
+        ),
+        Link("Candidate against factory", "comparison/report.html", "what differs, and what cannot be told"),
+    )
+    story = (
+        f"{plan.name} is an engine that does not exist. Its deck plan, two gaskets, a film with its "
+        f"calibration and "
+        "the scans of two prints were made by a program that knows the true pressure and shares nothing "
+        "with the "
+        "one that reads the prints. One seal of the candidate is weak at one place; see whether you find it."
+    )
+    files = (
+        "The text files beside this page are what a real test needs: deck.toml, factory.toml and "
+        "candidate.toml, "
+        "film.toml, calibration.toml, criteria.toml, factory-print.toml and candidate-print.toml. Change "
+        "one, such as "
+        "the preload in a print's clamp table, and read that print again into another folder with: firedeck "
+        "film "
+        "read factory-print.toml --out again"
+    )
+    sections = (
+        Section("reports", "Reports", (Paragraph(story), Links(ways))),
+        Section("files", "Files", (Paragraph(files),)),
+    )
+    return Document(
+        "Demonstration", "An invented engine", Headline("Two prints, read and compared"), sections
+    )
