@@ -121,8 +121,6 @@ def parse_quantity(text: object, kind: str) -> float:
     UnitError
         If the unit is missing, unknown or of another kind, or the number is not finite.
     """
-    import pint
-
     unit = INNER_UNITS[kind]
     remedy = f'write it with its unit, for example "{_EXAMPLES.get(kind, "1 " + unit)}"'
     label = kind.replace("_", " ")
@@ -138,19 +136,28 @@ def parse_quantity(text: object, kind: str) -> float:
         )
     if not parts[1] and kind not in ("fraction", "angle"):
         raise UnitError(f"{text!r} has no unit", remedy=remedy)
+    slope, start = _line_to_inner(parts[1], kind)
+    return _finite(start + slope * parts[0], label, remedy)
+
+
+@lru_cache(maxsize=512)
+def _line_to_inner(unit: str, kind: str) -> tuple[float, float]:
+    """Return slope and start of the line from a number in `unit` to the inner unit of `kind`."""
+    import pint
+
+    inner, label = INNER_UNITS[kind], kind.replace("_", " ")
+    remedy = f'write it with its unit, for example "{_EXAMPLES.get(kind, "1 " + inner)}"'
     try:
-        quantity = _registry().Quantity(parts[0], parts[1])
+        zero, one = (_registry().Quantity(number, unit) for number in (0.0, 1.0))
     except Exception as fault:  # the library raises many kinds of its own for words it does not know
-        raise UnitError(
-            f"{text!r} is not a {label} with a unit that firedeck knows", remedy=remedy
-        ) from fault
-    if quantity.dimensionless and kind != "fraction" and kind != "angle":
-        raise UnitError(f"{text!r} has no unit", remedy=remedy)
+        raise UnitError(f"{unit!r} is no unit of {label} that firedeck knows", remedy=remedy) from fault
+    if one.dimensionless and kind not in ("fraction", "angle"):
+        raise UnitError(f"{unit!r} has no dimension", remedy=remedy)
     try:
-        value = float(quantity.to(unit).magnitude)
+        start, end = (float(quantity.to(inner).magnitude) for quantity in (zero, one))
     except pint.errors.DimensionalityError as fault:
-        raise UnitError(f"{text!r} is not a {label}", remedy=remedy) from fault
-    return _finite(value, label, remedy)
+        raise UnitError(f"{unit!r} is not a unit of {label}", remedy=remedy) from fault
+    return end - start, start
 
 
 def _finite(value: float, label: str, remedy: str) -> float:

@@ -8,6 +8,7 @@ import shapely
 
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.shape import opening_polygon, outline_polygon, seal_line
+from firedeck.kernel.raster import fill_rings
 
 __all__ = ["band_zone", "opening_labels", "outline_zone", "polygon_zone"]
 
@@ -34,31 +35,16 @@ def polygon_zone(
     mask = np.zeros((len(y), len(x)), bool)
     step_x, step_y = x[1] - x[0], y[1] - y[0]
     parts = getattr(polygon, "geoms", [polygon])
+    edges = []
     for part in parts:
-        rings = [np.asarray(part.exterior.coords), *(np.asarray(ring.coords) for ring in part.interiors)]
-        _fill_rings(mask, rings, (x[0], step_x), (y[0], step_y))
+        for ring in (part.exterior, *part.interiors):
+            corners = np.asarray(ring.coords)
+            edges.append(np.hstack([corners[:-1], corners[1:]]))
+    if edges:
+        scale = np.array([step_x, step_y, step_x, step_y])
+        placed = (np.vstack(edges) - np.array([x[0], y[0], x[0], y[0]])) / scale
+        fill_rings(np.ascontiguousarray(placed[:, :2]), np.ascontiguousarray(placed[:, 2:]), mask)
     return mask
-
-
-def _fill_rings(
-    mask: BoolArray,
-    rings: list[npt.NDArray[np.float64]],
-    x_axis: tuple[float, float],
-    y_axis: tuple[float, float],
-) -> None:
-    starts = np.vstack([ring[:-1] for ring in rings])
-    ends = np.vstack([ring[1:] for ring in rings])
-    low, high = starts[:, 1].min(initial=np.inf), starts[:, 1].max(initial=-np.inf)
-    first = max(0, int(np.ceil((low - y_axis[0]) / y_axis[1])))
-    last = min(mask.shape[0] - 1, int(np.floor((high - y_axis[0]) / y_axis[1])))
-    for row in range(first, last + 1):
-        at = y_axis[0] + row * y_axis[1]
-        crossing = (starts[:, 1] <= at) != (ends[:, 1] <= at)
-        a, b = starts[crossing], ends[crossing]
-        cuts = np.sort(a[:, 0] + (at - a[:, 1]) * (b[:, 0] - a[:, 0]) / (b[:, 1] - a[:, 1]))
-        places = np.ceil((cuts - x_axis[0]) / x_axis[1]).astype(int).clip(0, mask.shape[1])
-        for begin, end in zip(places[::2], places[1::2], strict=True):
-            mask[row, begin:end] ^= True
 
 
 def outline_zone(

@@ -43,6 +43,12 @@ def _basis(x: FloatArray, knots: FloatArray) -> FloatArray:
     return np.asarray(BSpline.design_matrix(inside, knots, _DEGREE).toarray(), dtype=float)
 
 
+def _slope_basis(x: FloatArray, knots: FloatArray) -> FloatArray:
+    count = len(knots) - _DEGREE - 1
+    slopes = [BSpline(knots, unit, _DEGREE).derivative()(x) for unit in np.eye(count)]
+    return np.asarray(np.column_stack(slopes), dtype=float)
+
+
 def _roughness(knots: FloatArray) -> FloatArray:
     """Return the matrix of the integral of y'' squared, exact for cubics (two Gauss points a span)."""
     count = len(knots) - _DEGREE - 1
@@ -94,11 +100,12 @@ def fit_rising_curve(x: FloatArray, y: FloatArray, sd: FloatArray) -> SmoothCurv
     normal = basis.T @ (weight[:, None] * basis)
     rough = _roughness(knots)
     scale = np.trace(normal) / np.trace(rough)
+    rise = _slope_basis(np.linspace(x[0], x[-1], 400), knots)
     best: SmoothCurve | None = None
     for strength in scale * np.logspace(-7, 8, 61):
         curve = _solve(knots, basis, weight, y, normal, strength * rough)
         allowed = len(x) - curve.freedom
-        rising = bool(np.all(curve.slope(np.linspace(x[0], x[-1], 400)) > 0))
+        rising = bool(np.all(rise @ curve.coefficients > 0))
         if rising and (best is None or curve.chi_squared <= 1.001 * max(allowed, 1.0)):
             best = curve
     if best is None:

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["dilate", "pool_block", "resample_conserving", "sample_bilinear", "scatter_mean"]
+__all__ = ["dilate", "fill_rings", "pool_block", "resample_conserving", "sample_bilinear", "scatter_mean"]
 
 
 @njit(cache=True, nogil=True)
@@ -40,14 +40,23 @@ def pool_block(
         if out_row >= high:
             continue
         column = col0 // factor
+        if column >= wide:
+            continue
         phase = col0 - column * factor
+        # Summed apart: adding into the picture code by code would wait for memory each time.
+        partial = total[out_row, column]
         for j in range(cols):
-            if column < wide:
-                total[out_row, column] += linear[codes[i, j]]
+            partial += linear[codes[i, j]]
             phase += 1
             if phase == factor:
+                total[out_row, column] = partial
                 phase = 0
                 column += 1
+                if column == wide:
+                    break
+                partial = total[out_row, column]
+        if phase > 0:
+            total[out_row, column] = partial
 
 
 @njit(cache=True, nogil=True)
@@ -150,7 +159,7 @@ def scatter_mean(
     values: npt.NDArray[np.float32],
     target: npt.NDArray[np.float32],
     wanted: npt.NDArray[np.bool_],
-) -> npt.NDArray[np.int32]:
+) -> None:
     """Replace the cells of `target` that samples fall into by the samples' mean.
 
     Parameters
@@ -163,26 +172,27 @@ def scatter_mean(
         Changed in place.
     wanted : ndarray of bool, shape (n,)
         Samples that may be used.
-
-    Returns
-    -------
-    ndarray of int32, shape (h, w)
-        Number of samples that fell into each cell.
     """
     high, wide = target.shape
-    total = np.zeros((high, wide), np.float32)
-    count = np.zeros((high, wide), np.int32)
+    top, left, bottom, right = high, wide, 0, 0  # of the samples, which may lie close together
+    place = np.full((rows.size, 2), -1, np.int64)
     for k in range(rows.size):
         i, j = int(np.floor(rows[k] + 0.5)), int(np.floor(cols[k] + 0.5))
         if not wanted[k] or np.isnan(values[k]) or i < 0 or j < 0 or i >= high or j >= wide:
             continue
-        total[i, j] += values[k]
-        count[i, j] += 1
-    for i in range(high):
-        for j in range(wide):
-            if count[i, j]:
-                target[i, j] = total[i, j] / count[i, j]
-    return count
+        place[k, 0], place[k, 1] = i, j
+        top, bottom = min(top, i), max(bottom, i + 1)
+        left, right = min(left, j), max(right, j + 1)
+    total = np.zeros((max(bottom - top, 0), max(right - left, 0)), np.float32)
+    count = np.zeros(total.shape, np.int32)
+    for k in range(rows.size):
+        if place[k, 0] >= 0:
+            total[place[k, 0] - top, place[k, 1] - left] += values[k]
+            count[place[k, 0] - top, place[k, 1] - left] += 1
+    for k in range(rows.size):
+        i, j = place[k]
+        if i >= 0:
+            target[i, j] = total[i - top, j - left] / count[i - top, j - left]
 
 
 @njit(cache=True, nogil=True)
@@ -219,3 +229,35 @@ def dilate(mask: npt.NDArray[np.bool_], radius: int) -> npt.NDArray[np.bool_]:
                     out[k, j] = True
                 last[j] = min(high - 1, i + radius)
     return out
+
+
+@njit(cache=True, nogil=True)
+def fill_rings(
+    starts: npt.NDArray[np.float64], ends: npt.NDArray[np.float64], mask: npt.NDArray[np.bool_]
+) -> None:
+    """Turn over every cell whose centre lies inside closed rings, by the even-odd rule along rows.
+
+    Parameters
+    ----------
+    starts, ends : ndarray, shape (n, 2)
+        Ends of the rings' edges as column, row; cell centres are at whole numbers.
+    mask : ndarray of bool, shape (h, w)
+        Changed in place.
+    """
+    high, wide = mask.shape
+    cuts = np.empty((high, starts.shape[0]), np.float64)
+    counts = np.zeros(high, np.int64)
+    for k in range(starts.shape[0]):
+        low, top = min(starts[k, 1], ends[k, 1]), max(starts[k, 1], ends[k, 1])
+        first, last = max(0, int(np.ceil(low))), min(high - 1, int(np.ceil(top)) - 1)
+        for row in range(first, last + 1):
+            share = (row - starts[k, 1]) / (ends[k, 1] - starts[k, 1])
+            cuts[row, counts[row]] = starts[k, 0] + share * (ends[k, 0] - starts[k, 0])
+            counts[row] += 1
+    for row in range(high):
+        crossed = np.sort(cuts[row, : counts[row]])
+        for pair in range(0, counts[row] - 1, 2):
+            begin = max(0, int(np.ceil(crossed[pair])))
+            end = min(wide, int(np.ceil(crossed[pair + 1])))
+            for col in range(begin, end):
+                mask[row, col] = not mask[row, col]
