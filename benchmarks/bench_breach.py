@@ -97,7 +97,7 @@ def _print_table(rows: list[dict[str, Any]]) -> None:
 
 def _fresh(task: str, name: str, folder: str) -> str:
     command = [sys.executable, __file__, task, name, "--folder", folder]
-    return subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    return subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True).stdout
 
 
 def _store(made: tuple[np.ndarray, np.ndarray], folder: Path) -> None:

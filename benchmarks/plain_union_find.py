@@ -25,7 +25,7 @@ def plain_saddles(pressure: NDArray[np.float32], media: NDArray[np.int32]) -> ND
     )
 
 
-@njit(cache=True)
+@njit
 def _join_in_order(order: Ints, free: Floats, labels: Ints, stride: int) -> Floats:
     count = labels.max()
     heights = np.zeros((count, count))
@@ -44,7 +44,7 @@ def _join_in_order(order: Ints, free: Floats, labels: Ints, stride: int) -> Floa
     return heights
 
 
-@njit(cache=True)
+@njit
 def _root(parent: Ints, cell: int) -> int:
     while parent[cell] != cell:
         parent[cell] = parent[parent[cell]]
@@ -52,7 +52,7 @@ def _root(parent: Ints, cell: int) -> int:
     return cell
 
 
-@njit(cache=True)
+@njit
 def _join(
     heights: Floats, parent: Ints, holds: Ints, row_of: Ints, one: int, other: int, height: float
 ) -> None:
