@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 import numpy.typing as npt
 from numba import njit
 
 __all__ = ["dilate", "fill_rings", "pool_block", "resample_conserving", "sample_bilinear", "scatter_mean"]
+
+#: Rows of the grid that are filled at a time: their cells under a column of the picture stay in the cache.
+_BAND_ROWS = 128
 
 
 @njit(cache=True, nogil=True)
@@ -59,7 +65,6 @@ def pool_block(
             total[out_row, column] = partial
 
 
-@njit(cache=True, nogil=True)
 def resample_conserving(
     picture: npt.NDArray[np.float32],
     weight: npt.NDArray[np.float32],
@@ -89,13 +94,43 @@ def resample_conserving(
     -------
     total, cover : ndarray of float32, shape `shape`
         Sum of weight times value, and sum of weight, in units of cell area.
+
+    Notes
+    -----
+    The grid is filled in bands of rows, several at a time. Every cell meets its pixels in the same
+    order whatever the bands, so that the result does not depend on them; and a picture that lies
+    across the grid does not run down whole columns of it.
     """
-    rows, cols = shape
     total = np.zeros(shape, np.float32)
     cover = np.zeros(shape, np.float32)
+
+    def fill(low: int) -> None:
+        band = slice(low, low + _BAND_ROWS)
+        _resample_band(picture, weight, matrix, pixel, low, total[band], cover[band])
+
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        list(pool.map(fill, range(0, shape[0], _BAND_ROWS)))
+    return total, cover
+
+
+@njit(cache=True, nogil=True)
+def _resample_band(
+    picture: npt.NDArray[np.float32],
+    weight: npt.NDArray[np.float32],
+    matrix: npt.NDArray[np.float64],
+    pixel: float,
+    low: int,
+    total: npt.NDArray[np.float32],
+    cover: npt.NDArray[np.float32],
+) -> None:
+    """Fill the rows of a grid from `low` on, as many as `total` and `cover` have."""
+    rows, cols = total.shape
+    high = low + rows
     half = pixel / 2.0
     for i in range(picture.shape[0]):
-        for j in range(picture.shape[1]):
+        at = matrix[1, 1] * i + matrix[1, 2]
+        begin, end = _columns_within(matrix[1, 0], at, low - 0.5 - half, high - 0.5 + half, picture.shape[1])
+        for j in range(begin, end):
             w = weight[i, j]
             if w == 0.0:
                 continue
@@ -106,17 +141,26 @@ def resample_conserving(
             last_col = int(np.floor(x + half + 0.5))
             first_row = int(np.floor(y - half + 0.5))
             last_row = int(np.floor(y + half + 0.5))
-            if last_row < 0 or last_col < 0 or first_row >= rows or first_col >= cols:
+            if last_row < low or last_col < 0 or first_row >= high or first_col >= cols:
                 continue
             value = picture[i, j]
-            for r in range(max(first_row, 0), min(last_row, rows - 1) + 1):
-                tall = min(y + half, r + 0.5) - max(y - half, r - 0.5)
+            for r in range(max(first_row, low), min(last_row, high - 1) + 1):
+                tall = w * (min(y + half, r + 0.5) - max(y - half, r - 0.5))
                 for c in range(max(first_col, 0), min(last_col, cols - 1) + 1):
                     broad = min(x + half, c + 0.5) - max(x - half, c - 0.5)
-                    share = np.float32(w * tall * broad)
-                    total[r, c] += share * value
-                    cover[r, c] += share
-    return total, cover
+                    share = np.float32(tall * broad)
+                    total[r - low, c] += share * value
+                    cover[r - low, c] += share
+
+
+@njit(cache=True, nogil=True)
+def _columns_within(slope: float, at: float, low: float, high: float, count: int) -> tuple[int, int]:
+    """Return the span of columns 0 to `count` where slope * column + at may lie within low to high."""
+    if abs(slope) * count < 1e-6:
+        return (0, count) if low - 1.0 <= at <= high + 1.0 else (0, 0)
+    one, other = (low - at) / slope, (high - at) / slope
+    first, last = min(one, other) - 1.0, max(one, other) + 2.0
+    return int(min(max(first, 0.0), count)), int(min(max(last, 0.0), count))
 
 
 @njit(cache=True, nogil=True)

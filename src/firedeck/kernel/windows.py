@@ -49,19 +49,26 @@ def closed_window_sums(
             count[:] = 0
             first, last = begin, begin
         while last < end:
-            row = last % rows
-            for j in range(cols):
-                if usable[row, j]:
-                    total[j] += values[row, j]
-                    count[j] += 1
+            _add_row(values[last % rows], usable[last % rows], 1, total, count)
             last += 1
         while first < begin:
-            row = first % rows
-            for j in range(cols):
-                if usable[row, j]:
-                    total[j] -= values[row, j]
-                    count[j] -= 1
+            _add_row(values[first % rows], usable[first % rows], -1, total, count)
             first += 1
         sums[k] = total
         counts[k] = count
     return sums, counts
+
+
+@njit(cache=True, nogil=True)
+def _add_row(
+    values: npt.NDArray[np.float32],
+    usable: npt.NDArray[np.bool_],
+    sign: int,
+    total: npt.NDArray[np.float64],
+    count: npt.NDArray[np.int64],
+) -> None:
+    """Add the usable samples of a row to the running sums, or take them out again."""
+    # Chosen without a branch, so that several samples are added at once.
+    for j in range(total.size):
+        total[j] += sign * (np.float64(values[j]) if usable[j] else 0.0)
+        count[j] += sign * np.int64(usable[j])
