@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from firedeck.cli.film import OutOption, OverwriteOption, draw_refusal
-from firedeck.cli.shell import JsonOption, print_json, progress
+from firedeck.cli.shell import JsonOption, print_json, print_table, progress
 
 if TYPE_CHECKING:
     from firedeck.study.reading import Comparison
@@ -70,20 +70,17 @@ def _record(comparison: Comparison, page: Path) -> dict[str, object]:
 
 
 def _tell(comparison: Comparison, page: Path) -> None:
-    from rich.console import Console
-    from rich.table import Table
-
     from firedeck.compare import ONE_ASSEMBLY_EACH
     from firedeck.report.words import difference
 
     names = comparison.first.files.test.name, comparison.second.files.test.name
     typer.echo(f"{names[1]} minus {names[0]}")
     typer.echo(ONE_ASSEMBLY_EACH)
-    table = Table("seal", "mean [N/mm]", "", "weakest [N/mm]", "", box=None)
+    rows = []
     for one in comparison.seals:
         told = ["" if end.low > 0 or end.high < 0 else "not shown" for end in (one.mean, one.weakest)]
-        table.add_row(one.name, difference(one.mean), told[0], difference(one.weakest), told[1])
-    Console(soft_wrap=True, highlight=False).print(table)
+        rows.append((one.name, difference(one.mean), told[0], difference(one.weakest), told[1]))
+    print_table(("seal", "mean [N/mm]", "", "weakest [N/mm]", ""), rows)
     for note in comparison.notes:
         typer.echo(f"  note: {note}")
     typer.echo(f"written: {page}")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from firedeck.cli.shell import ExitCode, JsonOption, print_json, progress, say
+from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, progress, say
 
 if TYPE_CHECKING:
     from firedeck.study.calibrating import CalibrationResult
@@ -150,27 +150,26 @@ def draw_refusal(test: Path, out: Path) -> Iterator[None]:
 
 
 def _tell(reading: PrintReading, page: Path) -> None:
-    from rich.console import Console
-    from rich.table import Table
-
     from firedeck.report.words import estimate
     from firedeck.study.pages import reading_headline
 
     headline = reading_headline(reading)
     for line in (headline.text, *headline.lines):
         typer.echo(line)
-    table = Table("seal", "verdict", "weakest [N/mm]", "at", "nearest fastener", "mean [N/mm]", box=None)
+    rows = []
     for summary, judged in zip(reading.summaries, reading.verdict.seals, strict=True):
         weakest = summary.weakest
-        table.add_row(
-            summary.name,
-            str(judged.state),
-            estimate(weakest.line_load) if weakest else "not shown",
-            f"{weakest.angle:.0f}°" if weakest else "",
-            f"{weakest.fastener}, {weakest.fastener_distance:.0f} mm" if weakest else "",
-            estimate(summary.mean),
+        rows.append(
+            (
+                summary.name,
+                str(judged.state),
+                estimate(weakest.line_load) if weakest else "not shown",
+                f"{weakest.angle:.0f}°" if weakest else "",
+                f"{weakest.fastener}, {weakest.fastener_distance:.0f} mm" if weakest else "",
+                estimate(summary.mean),
+            )
         )
-    Console(soft_wrap=True, highlight=False).print(table)
+    print_table(("seal", "verdict", "weakest [N/mm]", "at", "nearest fastener", "mean [N/mm]"), rows)
     if reading.balance is not None and reading.balance.fits:
         typer.echo(reading.balance.text)
     for note in (*reading.notes, *reading.verdict.remarks):

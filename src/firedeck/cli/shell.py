@@ -12,7 +12,7 @@ import sys
 import tempfile
 import time
 import traceback
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -25,7 +25,17 @@ from firedeck.errors import DefinitionError, FiredeckError
 if TYPE_CHECKING:
     from rich.progress import Progress
 
-__all__ = ["EXIT_CODES", "CommandGroup", "ExitCode", "JsonOption", "Tell", "print_json", "progress", "say"]
+__all__ = [
+    "EXIT_CODES",
+    "CommandGroup",
+    "ExitCode",
+    "JsonOption",
+    "Tell",
+    "print_json",
+    "print_table",
+    "progress",
+    "say",
+]
 
 
 class ExitCode(enum.IntEnum):
@@ -126,6 +136,24 @@ def say(text: str) -> None:
 def print_json(value: object) -> None:
     """Write a value to the output as JSON: dataclasses as objects, numbers without end as null."""
     typer.echo(json.dumps(_plain(value), indent=2, ensure_ascii=False, allow_nan=False))
+
+
+#: Width of tables where the output is no terminal [characters].
+_PIPE_WIDTH = 120
+
+
+def print_table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    """Write a table for a person; the first column is never broken."""
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False)
+    for place, name in enumerate(head):
+        table.add_column(name, no_wrap=place == 0)
+    for row in rows:
+        table.add_row(*row)
+    width = None if sys.stdout.isatty() else _PIPE_WIDTH
+    Console(width=width, highlight=False, markup=False).print(table)
 
 
 def _plain(value: object) -> object:

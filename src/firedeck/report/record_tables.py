@@ -27,7 +27,7 @@ __all__ = [
 
 def record_facts(test: FilmTest, plan: DeckPlan, gasket: Gasket) -> Facts:
     """Return what was tested, as the record states it."""
-    steps = ", ".join(_step(step.torque, step.note) for step in test.steps)
+    steps = "; ".join(_step(step.torque, step.note) for step in test.steps)
     rows = [
         ("test", f"{test.name}, {test.date.isoformat()}" + (f", {test.operator}" if test.operator else "")),
         ("deck plan", plan.name),

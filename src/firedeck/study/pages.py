@@ -93,7 +93,7 @@ def reading_page(
         progress("drawing the report", place / len(makers))
         sections.append(make(reading, pictures))
     sections += [_provenance(reading), limits_section(), flag_section()]
-    title = f"{files.test.name}: {files.gasket.name} on {files.plan.name}"
+    title = f"{files.test.name}, on {files.plan.name}"
     return Document(title, "Reading of one print", reading_headline(reading), tuple(sections), links)
 
 
