@@ -174,8 +174,10 @@ def mark_fasteners(axes: Axes, places: Sequence[tuple[float, NearFastener]]) -> 
         )
 
 
-def mark_weakest(axes: Axes, place: float, weakest: WeakestPlace, span: float) -> None:
-    """Mark the weakest place at `place` on an axis that is `span` long, with its load and neighbour."""
+def mark_weakest(
+    axes: Axes, place: float, weakest: WeakestPlace, span: float, least: float | None = None
+) -> None:
+    """Mark the weakest place at `place` on an axis `span` long, with its load, clear of the limit."""
     load = weakest.line_load
     axes.plot(
         place, load.value, marker="v", color=FAULT_COLOUR, markeredgecolor="white", markersize=7, zorder=7
@@ -183,18 +185,20 @@ def mark_weakest(axes: Axes, place: float, weakest: WeakestPlace, span: float) -
     text = f"weakest {load.value:.3g} N/mm at {weakest.angle:.0f}°"
     if not load.bounded_above:
         text = f"weakest seen, at least {max(load.low, 0.0):.3g} N/mm, at {weakest.angle:.0f}°"
-    side = "right" if place > 0.6 * span else "left"
-    shift = -6 if side == "right" else 6
+    if weakest.fastener:
+        text += f",\n{weakest.fastener_distance:.0f} mm from {weakest.fastener}"
+    crowded = least is not None and load.value - least < 0.4 * axes.get_ylim()[1]
+    across = -1 if place > 0.6 * span else 1
     axes.annotate(
         text,
         (place, load.value),
-        (shift, -9),
+        (14 * across, 2) if crowded else (6 * across, -9),
         textcoords="offset points",
-        size=6.6,
+        size=6.4,
         weight="bold",
         color=FAULT_COLOUR,
-        ha=side,
-        va="top",
+        ha="right" if across < 0 else "left",
+        va="center" if crowded else "top",
         zorder=8,
         bbox={"facecolor": "white", "alpha": 0.85, "edgecolor": "none", "pad": 0.8},
     )

@@ -48,7 +48,7 @@ def found_figure(
     wide, high = cols * picture.coarse_mm[0], rows * picture.coarse_mm[1]
     width = min(FULL_WIDTH, 7.0 * wide / high)
     words = textwrap.wrap(message, int(width * 17))
-    extra = 0.95 + 0.16 * len(words)
+    extra = 1.1 + 0.16 * len(words)
     total = (width - 0.6) * high / wide + extra
     figure = Figure(figsize=(width, total))
     axes = figure.add_axes((0.5 / width, (extra - 0.3) / total, (width - 0.6) / width, 1 - extra / total))
@@ -81,7 +81,7 @@ def found_figure(
     axes.set_xlabel("scan x [mm]")
     axes.set_ylabel("scan y, downwards [mm]")
     axes.set_title(f"{picture.name}: found on the scan")
-    axes.legend(loc="upper left", bbox_to_anchor=(0.0, -0.42 / (total - extra)), ncols=3, borderaxespad=0.0)
+    axes.legend(loc="upper left", bbox_to_anchor=(0.0, -0.42 / (total - extra)), ncols=2, borderaxespad=0.0)
     figure.text(0.1 / width, 0.05 / total, "\n".join(words), size=7, va="bottom", color=FAULT_COLOUR)
     return figure
 

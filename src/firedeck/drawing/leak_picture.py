@@ -10,6 +10,7 @@ from matplotlib.lines import Line2D
 
 from firedeck.definition.deck import DeckPlan
 from firedeck.drawing.map_picture import Mark, draw_marks, finish_ground, map_ground
+from firedeck.drawing.plan_lines import line_points
 from firedeck.drawing.style import FAULT_COLOUR, INK, styled
 from firedeck.pressure_map import FloatArray, PressureMap
 
@@ -61,7 +62,7 @@ def leak_figure(
             continue
         axes.plot(*leak.path.T, color="white", linewidth=2.8, zorder=6, solid_capstyle="round")
         axes.plot(*leak.path.T, color=colour, linewidth=1.4, zorder=7, solid_capstyle="round")
-    draw_marks(axes, [leak.mark for leak in leaks], scale, shape="D")
+    draw_marks(axes, [([leak.mark for leak in leaks], "D")], scale, line_points(plan))
     legend = [
         Line2D([], [], color=colour, linewidth=1.4, marker="D", markersize=4.5, label=words)
         for colour, words in (

@@ -20,10 +20,10 @@ from firedeck.definition.deck import DeckPlan
 from firedeck.definition.shape import opening_polygon
 from firedeck.drawing.labels import Box, Label, draw_labels
 from firedeck.drawing.map_cells import CellState, MapCells, block_means, paint, shrink_map, state_legend
-from firedeck.drawing.plan_lines import draw_outline, opening_boxes, short_names
+from firedeck.drawing.plan_lines import draw_outline, line_points, opening_boxes, short_names
 from firedeck.drawing.plan_picture import draw_frame_notes, plan_axes
 from firedeck.drawing.style import DIFFERENCE_MAP, FAULT_COLOUR, INK, PRESSURE_MAP, styled
-from firedeck.pressure_map import MapArray, PressureMap
+from firedeck.pressure_map import FloatArray, MapArray, PressureMap
 
 __all__ = ["Mark", "difference_figure", "draw_marks", "finish_ground", "map_figure", "map_ground"]
 
@@ -88,8 +88,7 @@ def map_figure(
     figure, axes, scale = _ground(plan, title, len(legend))
     _show(axes, cells, norm, PRESSURE_MAP)
     _dress(axes, plan)
-    draw_marks(axes, weakest, scale, shape="v")
-    draw_marks(axes, crossings, scale, shape="D")
+    draw_marks(axes, [(crossings, "D"), (weakest, "v")], scale, line_points(plan))
     bar = _bar(figure, axes, norm, PRESSURE_MAP, "contact pressure [MPa]")
     _mark_range(bar, low, top)
     finish_ground(figure, axes, legend, _cell_note(cells.block, pressure_map.grid.pitch))
@@ -122,35 +121,38 @@ def _dress(axes: Axes, plan: DeckPlan) -> None:
         axes.text(box.x, box.y, text, size=_NAME_SIZE, ha="center", va="center", color=INK, zorder=6)
 
 
-def draw_marks(axes: Axes, marks: Sequence[Mark], scale: float, *, shape: str) -> None:
+def draw_marks(
+    axes: Axes, groups: Sequence[tuple[Sequence[Mark], str]], scale: float, lines: FloatArray
+) -> None:
     """Draw marked places with their numbers beside them.
 
     Parameters
     ----------
     axes : Axes
         Where to draw, in deck coordinates [mm].
-    marks : sequence of Mark
-        The places.
+    groups : sequence of (sequence of Mark, str)
+        Places, each group with its marker of the drawing library.
     scale : float
         Deck millimetres to a point of paper [mm/pt].
-    shape : str
-        Marker of the drawing library.
+    lines : ndarray, shape (n, 2)
+        Points that numbers should not cover [mm].
     """
-    half = 2.6 * scale
-    boxes = [Box(*mark.at, half, half) for mark in marks]
-    for mark in marks:
-        axes.plot(
-            *mark.at,
-            marker=shape,
-            markersize=5.0,
-            markeredgecolor="white",
-            markeredgewidth=0.7,
-            color=FAULT_COLOUR if mark.urgent else INK,
-            zorder=8,
-        )
+    marks = [mark for group, _ in groups for mark in group]
+    boxes = [Box(*mark.at, 2.6 * scale, 2.6 * scale) for mark in marks]
+    for group, shape in groups:
+        for mark in group:
+            axes.plot(
+                *mark.at,
+                marker=shape,
+                markersize=5.0,
+                markeredgecolor="white",
+                markeredgewidth=0.7,
+                color=FAULT_COLOUR if mark.urgent else INK,
+                zorder=8,
+            )
     labels = [Label(mark.text, box) for mark, box in zip(marks, boxes, strict=True)]
     before = len(axes.texts)
-    draw_labels(axes, labels, boxes, np.zeros((0, 2)), size=6.5, scale=scale)
+    draw_labels(axes, labels, boxes, lines, size=6.5, scale=scale)
     for text, mark in zip(axes.texts[before:], marks, strict=True):
         text.set_bbox(
             {"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}

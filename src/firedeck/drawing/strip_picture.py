@@ -166,7 +166,7 @@ def _draw_load(axes: Axes, plan: DeckPlan, view: SealView, span: float) -> None:
     draw_saturated(axes, at, table, span / len(at))
     draw_threshold(axes, view.least)
     if view.summary.weakest is not None:
-        mark_weakest(axes, view.summary.weakest.at * scale, view.summary.weakest, span)
+        mark_weakest(axes, view.summary.weakest.at * scale, view.summary.weakest, span, view.least)
 
 
 def _frame_load(axes: Axes, span: float, top: float) -> None:
