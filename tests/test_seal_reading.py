@@ -125,6 +125,20 @@ def test_a_seal_off_the_film_is_not_shown(plan):
     assert summary.hidden == pytest.approx(0.5, abs=0.05)
 
 
+def test_a_strip_cut_short_beside_the_line_still_shows_the_line(plan):
+    """Half the band inside the line is off the film, as beside a hole cut too large."""
+    from dataclasses import replace
+
+    whole = ring_map(plan, bead(), pitch=0.1)
+    x, y = np.meshgrid(whole.grid.x, whole.grid.y)
+    cut = np.hypot(x, y) < 20 - 1.5
+    signal = np.where(cut, np.nan, whole.signal).astype(np.float32)
+    blurred = replace(whole, value=signal, signal=signal, blur=0.07)
+    table = profile_seals(plan, blurred)[0].sectors
+    assert np.isfinite(table.line_load).all()
+    np.testing.assert_allclose(table.line_load, np.pi / 2 * 80 * HALF, rtol=0.02)
+
+
 def test_longest_stretch_runs_over_the_seam(plan):
     _, (profile,), _ = read(plan, bead())
     table = profile.fine

@@ -228,8 +228,10 @@ def _blur_correction(signal: FloatArray, step: float, pressure_map: PressureMap)
 def _filled_across(signal: FloatArray, across: FloatArray) -> FloatArray:
     """Fill missing places across the seal from their neighbours across."""
     filled = signal.copy()
-    for row in filled[~np.all(np.isfinite(signal), axis=1)]:
+    for row in filled:
         known = np.isfinite(row)
+        if known.all():
+            continue
         row[~known] = np.interp(across[~known], across[known], row[known]) if known.any() else 0.0
     return filled
 
