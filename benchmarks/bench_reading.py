@@ -2,11 +2,12 @@
 
 Run as a module for a table, ``python -m benchmarks.bench_reading``; a collector calls `figures`. The
 print is the invented engine's, one sheet at 600 dpi, 16-bit colour, uncompressed, made once into
-``build/bench/reading``; with its border it has a quarter more than the 45 megapixels of the goals. Each run has a process of its own, warmed up on a smaller print so that no
-compiling is timed; peak memory is that of the whole process, interpreter and libraries included. The
-files lie in the page cache. Times are medians of three runs; beside each stands the processor time,
-which other work on the machine disturbs less. The two versions' answers are compared before any
-figure is given; what the plain version leaves out stands in `benchmarks.plain_reading`.
+``build/bench/reading``; with its border it has a quarter more than the 45 megapixels of the goals.
+Each run has a process of its own, warmed up on a smaller print so that no compiling is timed; peak
+memory is that of the whole process, interpreter and libraries included. The files lie in the page
+cache. Times are medians of three runs; beside each stands the processor time, which other work on
+the machine disturbs less. The two versions' answers are compared before any figure is given; what
+the plain version leaves out stands in `benchmarks.plain_reading`.
 """
 
 from __future__ import annotations
