@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from firedeck.definition.criteria import Criteria
-from firedeck.definition.deck import DeckPlan
+from firedeck.definition.deck import OUTSIDE, DeckPlan
 from firedeck.definition.shape import opening_polygon
 from firedeck.evidence import FLAGS
+from firedeck.pressure_map import FloatArray
 from firedeck.report.document import Cell, Table
 from firedeck.report.words import NOT_SHOWN, estimate, number, share
 from firedeck.seal.leak import LeakPath
@@ -116,23 +117,20 @@ def first_leaks(plan: DeckPlan, leaks: Sequence[LeakPath]) -> list[LeakPath]:
 
     Among paths that share the place that decides, the one between the nearest media is taken.
     """
-    crossing = crossing_leaks(plan, leaks)
+    edges = {name: np.asarray(opening_polygon(plan, name).exterior.coords) for name in plan.media[:-1]}
+    edges[OUTSIDE] = np.asarray(plan.outline)
     best: dict[str, LeakPath] = {}
-    for path in crossing:
+    for path in crossing_leaks(plan, leaks):
         other = best.get(path.seal)
-        if other is None or (path.cell == other.cell and _reach(plan, path) < _reach(plan, other)):
+        nearer = other is not None and path.cell == other.cell and _reach(edges, path) < _reach(edges, other)
+        if other is None or nearer:
             best[path.seal] = path
     return sorted(best.values(), key=lambda path: path.joint.value)
 
 
-def _reach(plan: DeckPlan, path: LeakPath) -> float:
+def _reach(edges: Mapping[str, FloatArray], path: LeakPath) -> float:
     """Return about how far a path's two media are from the place that decides [mm]."""
-    names = plan.media[:-1]
-    edges = {name: np.asarray(opening_polygon(plan, name).exterior.coords) for name in names}
-    outline = np.asarray(plan.outline)
-    spans = [
-        np.min(np.hypot(*(edges.get(name, outline) - np.asarray(path.point)).T)) for name in (path.a, path.b)
-    ]
+    spans = [np.hypot(*(edges[name] - np.asarray(path.point)).T).min() for name in (path.a, path.b)]
     return float(sum(spans))
 
 
