@@ -64,7 +64,29 @@ class CrownPlace:
 
 @dataclass(frozen=True)
 class SealPlaces:
-    """Crowns of all seals, found by position."""
+    """Crowns of all seals, found by position.
+
+    Attributes
+    ----------
+    profiles : tuple of SealProfile
+        The seals.
+    sd : tuple of ndarray
+        Standard uncertainty of every crown [MPa], per seal.
+    lift : tuple of float
+        What the least crown of each seal is too low by [MPa].
+    crown : tuple of ndarray
+        Crown pressure, averaged over the length scale [MPa], per seal.
+    bend : tuple of ndarray
+        Bend of every crown across the seal over its height [1/mm^2], per seal.
+    variance : tuple of float
+        Variance of blur and smoothing, and of the film's spreading [mm^2].
+    tree : cKDTree
+        Places of all crowns on the deck [mm].
+    owner : ndarray
+        Index of the seal that each place belongs to [1].
+    row : ndarray
+        Row of each place in its seal's tables [1].
+    """
 
     profiles: tuple[SealProfile, ...]
     sd: tuple[FloatArray, ...]
