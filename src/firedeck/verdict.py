@@ -12,7 +12,7 @@ from firedeck.definition.criteria import Criteria, SealRule
 from firedeck.definition.deck import DeckPlan, Seal
 from firedeck.evidence import Estimate
 from firedeck.seal.balance import ClampBalance
-from firedeck.seal.leak import LeakPath
+from firedeck.seal.leak import LeakPath, crossing_leaks
 from firedeck.seal.profile import SealProfile
 from firedeck.seal.summary import SealSummary, longest_stretch
 
@@ -97,8 +97,9 @@ def judge(
         States with reasons. What was saturated, hidden or unbalanced is never a pass.
     """
     unbalanced = balance is not None and not balance.fits
+    crossing = crossing_leaks(plan, leaks)
     seals = tuple(
-        _judge_seal(plan, criteria, seal, profile, summary, leaks, unbalanced)
+        _judge_seal(plan, criteria, seal, profile, summary, crossing, unbalanced)
         for seal, profile, summary in zip(plan.seals, profiles, summaries, strict=True)
     )
     remarks = [

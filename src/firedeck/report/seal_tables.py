@@ -13,11 +13,11 @@ from firedeck.evidence import FLAGS
 from firedeck.pressure_map import FloatArray
 from firedeck.report.document import Cell, Table
 from firedeck.report.words import NOT_SHOWN, estimate, number, share
-from firedeck.seal.leak import LeakPath
+from firedeck.seal.leak import LeakPath, crossing_leaks
 from firedeck.seal.summary import SealSummary
 from firedeck.verdict import Verdict
 
-__all__ = ["crossing_leaks", "first_leaks", "leak_table", "reason_table", "seal_share_table", "seal_table"]
+__all__ = ["first_leaks", "leak_table", "reason_table", "seal_share_table", "seal_table"]
 
 
 def seal_table(summaries: Sequence[SealSummary], verdict: Verdict) -> Table:
@@ -96,20 +96,6 @@ def reason_table(verdict: Verdict) -> Table:
     )
     head = ("seal", "rule", "leads to", "finding", "where the rule is from")
     return Table(head, rows, "Every rule applied to every seal.", folded=True)
-
-
-def crossing_leaks(plan: DeckPlan, leaks: Sequence[LeakPath]) -> list[LeakPath]:
-    """Return the leak paths that truly cross the seal they are ascribed to.
-
-    A path between two media that one seal encloses together, or leaves outside together, only
-    passes near it.
-    """
-    enclosed = {seal.name: set(seal.enclosed) for seal in plan.seals}
-    return [
-        path
-        for path in leaks
-        if path.seal and (path.a in enclosed[path.seal]) != (path.b in enclosed[path.seal])
-    ]
 
 
 def first_leaks(plan: DeckPlan, leaks: Sequence[LeakPath]) -> list[LeakPath]:

@@ -24,7 +24,15 @@ from firedeck.seal.crown import SealPlaces, smooth_across
 from firedeck.seal.profile import SealProfile
 from firedeck.seal.strip import Strip, window_means
 
-__all__ = ["LENGTH_SCALE_MM", "LeakField", "LeakPath", "find_leaks", "leak_field", "trace_leak"]
+__all__ = [
+    "LENGTH_SCALE_MM",
+    "LeakField",
+    "LeakPath",
+    "crossing_leaks",
+    "find_leaks",
+    "leak_field",
+    "trace_leak",
+]
 
 #: Length along the seal over which the contact pressure is averaged before paths are sought [mm].
 LENGTH_SCALE_MM = 2.0
@@ -228,6 +236,20 @@ def _path(
         point,
         cell,
     )
+
+
+def crossing_leaks(plan: DeckPlan, leaks: Sequence[LeakPath]) -> list[LeakPath]:
+    """Return the leak paths that truly cross the seal they are ascribed to.
+
+    A path between two media that one seal encloses together, or leaves outside together, only
+    passes near it.
+    """
+    enclosed = {seal.name: set(seal.enclosed) for seal in plan.seals}
+    return [
+        path
+        for path in leaks
+        if path.seal and (path.a in enclosed[path.seal]) != (path.b in enclosed[path.seal])
+    ]
 
 
 def trace_leak(plan: DeckPlan, pressure_map: PressureMap, field: LeakField, path: LeakPath) -> FloatArray:
