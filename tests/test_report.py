@@ -13,9 +13,9 @@ from firedeck.definition.deck import OUTSIDE
 from firedeck.evidence import FLAGS, Estimate
 from firedeck.report.document import Cautions, Cell, Document, Headline, Link, Links, Section, Table
 from firedeck.report.render import render_html
-from firedeck.report.seal_tables import crossing_leaks, first_leaks
+from firedeck.report.seal_tables import first_leaks
 from firedeck.report.words import difference, estimate, number, percent, share
-from firedeck.seal.leak import LeakPath
+from firedeck.seal.leak import LeakPath, crossing_leaks
 from firedeck.study.pages import calibration_page, comparison_page, reading_page
 from firedeck.study.reading import compare_readings
 from firedeck.verdict import judge
