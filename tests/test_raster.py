@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from firedeck.film.picture import pool_scan, pooling_factor
-from firedeck.kernel.cells import box_mean, settle_faint, tile_medians
+from firedeck.kernel.cells import box_mean, settle_faint, tile_medians, weighted_normal
 from firedeck.kernel.raster import dilate, resample_conserving, sample_bilinear
-from firedeck.kernel.windows import closed_window_sums
+from firedeck.kernel.windows import closed_window_sums, fill_rows
 
 
 @pytest.mark.parametrize("angle", [0.0, 7.0, 90.0, 213.0])
@@ -112,3 +112,18 @@ def test_window_sums_run_on_over_the_seam():
     sums, counts = closed_window_sums(values, usable, np.array([0, 5, 9]), 1)
     np.testing.assert_array_equal(counts[:, 0], [2, 3, 2])
     np.testing.assert_array_equal(sums[:, 0], [0 + 1, 4 + 5 + 6, 8 + 0])
+
+
+def test_normal_matrix_equals_the_librarys():
+    rng = np.random.default_rng(4)
+    rows, values, weights = rng.normal(size=(300, 7)), rng.normal(size=300), rng.uniform(0, 2, 300)
+    normal, right = weighted_normal(rows, values, weights)
+    np.testing.assert_allclose(normal, rows.T @ (weights[:, None] * rows), rtol=1e-10)
+    np.testing.assert_allclose(right, rows.T @ (weights * values), rtol=1e-9, atol=1e-12)
+
+
+def test_missing_samples_of_a_row_are_filled_straight_and_level():
+    nan = np.nan
+    values = np.array([[nan, 1.0, nan, nan, 4.0, nan], [nan] * 6, [1.0, 2.0, 3.0, 4.0, 5.0, 6.0]])
+    fill_rows(values)
+    np.testing.assert_allclose(values, [[1, 1, 2, 3, 4, 4], [0] * 6, [1, 2, 3, 4, 5, 6]])

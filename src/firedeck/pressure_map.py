@@ -127,6 +127,34 @@ class Conversion:
         outer = self.to_pressure(middle + step) + self.to_pressure(middle - step)
         return np.asarray((outer - 2.0 * self.to_pressure(middle)) / step**2)
 
+    def knot_weights(self, signal: FloatArray, inside: npt.NDArray[np.bool_]) -> FloatArray:
+        """Return, for every row of signals, how much each knot of the curve has to say in its sum.
+
+        ``modes @ knot_weights(signal, inside).T`` is the sum of every mode's shift over the places
+        `inside` of each row, found without looking every place up in every mode.
+
+        Parameters
+        ----------
+        signal : ndarray, shape (n, m)
+            Signals.
+        inside : ndarray of bool, shape (n, m)
+            Places that count.
+
+        Returns
+        -------
+        ndarray, shape (n, number of knots)
+            Weights [1].
+        """
+        knots = len(self.signal)
+        row, col = np.nonzero(inside)
+        held = np.clip(signal[row, col], self.signal[0], self.signal[-1])
+        place = np.clip(np.searchsorted(self.signal, held, side="right") - 1, 0, knots - 2)
+        part = (held - self.signal[place]) / (self.signal[place + 1] - self.signal[place])
+        flat = row * knots + place
+        size = len(signal) * knots
+        weights = np.bincount(flat, 1.0 - part, size) + np.bincount(flat + 1, part, size)
+        return np.asarray(weights.reshape(len(signal), knots))
+
     def mode_shifts(self, signal: npt.ArrayLike) -> FloatArray:
         """Return the shift of every mode at the given signals [MPa], shape (k, ...)."""
         signal = np.asarray(signal, dtype=float)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from firedeck.kernel.cells import blank_ratio, tile_medians
+from firedeck.kernel.cells import blank_ratio, tile_medians, weighted_normal
 from firedeck.pressure_map import FloatArray, Grid, MapArray
 
 __all__ = ["BlankSurface", "fit_blank", "signal_from_light"]
@@ -111,8 +111,8 @@ def _solve(grid: Grid, rows: FloatArray, logs: FloatArray, one_sided: BoolArray)
     factors: FloatArray = np.zeros(rows.shape[1])
     spread = 0.01
     for _ in range(25):
-        normal = rows.T @ (weights[:, None] * rows) / spread**2 + np.diag(_term_penalty(1.0))
-        factors = np.asarray(np.linalg.solve(normal, rows.T @ (weights * logs) / spread**2), dtype=float)
+        normal, right = weighted_normal(rows, logs, weights / spread**2)
+        factors = np.asarray(np.linalg.solve(normal + np.diag(_term_penalty(1.0)), right), dtype=float)
         misfit = logs - rows @ factors
         spread = max(1.4826 * float(np.median(np.abs(misfit[weights > 0.5]))), 5e-4)
         weights = 1.0 / np.maximum(1.0, np.abs(misfit) / (2.5 * spread)) ** 2

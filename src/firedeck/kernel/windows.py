@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["closed_window_sums"]
+__all__ = ["closed_window_sums", "fill_rows"]
 
 
 @njit(cache=True, nogil=True)
@@ -72,3 +72,30 @@ def _add_row(
     for j in range(total.size):
         total[j] += sign * (np.float64(values[j]) if usable[j] else 0.0)
         count[j] += sign * np.int64(usable[j])
+
+
+@njit(cache=True, nogil=True)
+def fill_rows(values: npt.NDArray[np.float64]) -> None:
+    """Fill NaN in every row from its neighbours in the row, straight between and level beyond.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, m)
+        Equally spaced samples, changed in place; a row without any number becomes zero.
+    """
+    rows, cols = values.shape
+    for i in range(rows):
+        last = -1
+        for j in range(cols):
+            if np.isnan(values[i, j]):
+                continue
+            if last < 0:
+                for k in range(j):
+                    values[i, k] = values[i, j]
+            else:
+                step = (values[i, j] - values[i, last]) / (j - last)
+                for k in range(last + 1, j):
+                    values[i, k] = values[i, last] + step * (k - last)
+            last = j
+        for k in range(last + 1, cols):
+            values[i, k] = values[i, last] if last >= 0 else 0.0

@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from firedeck.definition.deck import DeckPlan, SealKind
 from firedeck.evidence import FLAG_DTYPE, flag_bit
+from firedeck.kernel.windows import fill_rows
 from firedeck.pressure_map import FloatArray, PressureMap
 from firedeck.seal.strip import Strip, unroll_seals, window_means
 
@@ -197,7 +198,7 @@ def _windows(strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.in
     noise, _ = window_means(strip.noise, strip.usable, centres, half)
     share = count / (2 * half + 1)
     signal[share < 0.2] = np.nan
-    filled = _filled_across(signal, strip.across)
+    filled = _filled_across(signal)
     conversion = pressure_map.conversion
     land_signal = _land_signal(filled, np.isfinite(signal), strip)
     pressure = conversion.to_pressure(filled) + _blur_correction(filled, strip.step_across, pressure_map)
@@ -225,14 +226,10 @@ def _blur_correction(signal: FloatArray, step: float, pressure_map: PressureMap)
     return np.clip(0.5 * conversion.bend(signal) * variance, -limit, limit)
 
 
-def _filled_across(signal: FloatArray, across: FloatArray) -> FloatArray:
+def _filled_across(signal: FloatArray) -> FloatArray:
     """Fill missing places across the seal from their neighbours across."""
     filled = signal.copy()
-    for row in filled:
-        known = np.isfinite(row)
-        if known.all():
-            continue
-        row[~known] = np.interp(across[~known], across[known], row[known]) if known.any() else 0.0
+    fill_rows(filled)
     return filled
 
 
@@ -351,8 +348,8 @@ def _tails(parts: _Windows, pressed: FloatArray, step: float) -> FloatArray:
 def _common(parts: _Windows, pressure_map: PressureMap, step: float) -> tuple[FloatArray, FloatArray]:
     conversion = pressure_map.conversion
     inside = parts.footprint
-    shifts = conversion.mode_shifts(np.where(inside, parts.signal, 0.0))
-    by_mode = np.sum(np.where(inside, shifts, 0.0), axis=-1) * step
+    weights = conversion.knot_weights(parts.signal, inside)
+    by_mode = conversion.modes @ weights.T * step
     zero = conversion.slope(parts.signal) * (1.0 - np.clip(parts.signal, 0.0, 1.0)) * pressure_map.background
     by_zero = np.sum(np.where(inside, zero, 0.0), axis=1) * step
     return np.asarray(by_mode), np.asarray(by_zero)
@@ -406,8 +403,6 @@ def _locally_saturated(
 ) -> BoolArray:
     """Return which windows hold a stretch of 1 mm whose crown reaches the top of the range."""
     top = float(pressure_map.conversion.to_signal(pressure_map.stated_range[1]))
-    everywhere = np.arange(len(strip.signal))
-    short, _ = window_means(strip.signal, strip.usable, everywhere, max(1, round(0.5 / strip.line.step)))
-    crowns = np.nan_to_num(short).max(axis=1, keepdims=True)
+    crowns = strip.crown_signal[:, None]
     _, count = window_means(crowns, crowns >= top, centres, half)
     return np.asarray(count[:, 0] > 0)

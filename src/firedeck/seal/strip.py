@@ -58,6 +58,8 @@ class Strip:
         Samples that count: film, this seal's own, no foreign body.
     foreign : ndarray of bool, shape (n, m)
         Samples left out as dust, crease or mark.
+    crown_signal : ndarray of float32, shape (n,)
+        Highest signal across the seal, averaged over 1 mm along it.
     """
 
     seal: Seal
@@ -67,6 +69,7 @@ class Strip:
     noise: MapArray
     usable: BoolArray
     foreign: BoolArray
+    crown_signal: MapArray
 
     @property
     def step_across(self) -> float:
@@ -131,7 +134,10 @@ def _unroll(
     usable = np.isfinite(signal) & ~marked & ~rim
     steps = line.step, float(across[1] - across[0])
     foreign = _foreign(signal, noise, usable, pressure_map, steps) | (marked & own)
-    return Strip(seal, line, across, signal, noise, usable & ~foreign, foreign)
+    usable &= ~foreign
+    short, _ = window_means(signal, usable, np.arange(len(signal)), max(1, round(0.5 / line.step)))
+    crown_signal = np.nan_to_num(short).max(axis=1).astype(np.float32)
+    return Strip(seal, line, across, signal, noise, usable, foreign, crown_signal)
 
 
 def _owned(
@@ -216,9 +222,12 @@ def window_means(
         Usable rows.
     """
     half = min(half, (len(values) - 1) // 2)
-    order = np.argsort(centres, kind="stable")
-    sums, count = closed_window_sums(values, usable, centres[order], half)
-    back = np.argsort(order, kind="stable")
-    sums, count = sums[back], count[back]
+    if np.all(centres[1:] >= centres[:-1]):
+        sums, count = closed_window_sums(values, usable, centres, half)
+    else:
+        order = np.argsort(centres, kind="stable")
+        back = np.argsort(order, kind="stable")
+        sums, count = closed_window_sums(values, usable, centres[order], half)
+        sums, count = sums[back], count[back]
     mean = np.divide(sums, count, out=np.full(sums.shape, np.nan), where=count > 0)
     return mean, count
