@@ -10,6 +10,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
 from firedeck.pressure_map import FloatArray, PressureMap
+from firedeck.seal.each import for_each
 from firedeck.seal.profile import LoadTable, SealProfile, load_table
 from firedeck.seal.strip import window_means
 
@@ -103,16 +104,15 @@ class SealPlaces:
         cls, profiles: Sequence[SealProfile], pressure_map: PressureMap, length_scale: float
     ) -> SealPlaces:
         """Tabulate the crowns of all seals at steps of about 1 mm, averaged over `length_scale` [mm]."""
-        tables = [_crown_table(profile, pressure_map, length_scale) for profile in profiles]
-        bends = [_bend(profile, pressure_map, length_scale) for profile in profiles]
-        points = [_points(profile, table) for profile, table in zip(profiles, tables, strict=True)]
+        found = for_each(lambda profile: _study(profile, pressure_map, length_scale), profiles)
+        points = [_points(profile, one.table) for profile, one in zip(profiles, found, strict=True)]
         counts = [len(part) for part in points]
         return cls(
             tuple(profiles),
-            tuple(table.peak_sd for table in tables),
-            tuple(_lift(profile, pressure_map, length_scale) for profile in profiles),
-            tuple(crown for crown, _ in bends),
-            tuple(bend for _, bend in bends),
+            tuple(one.table.peak_sd for one in found),
+            tuple(one.lift for one in found),
+            tuple(one.crown for one in found),
+            tuple(one.bend for one in found),
             (pressure_map.blur**2 + ACROSS_MM**2, (_SPREAD_SHARE * pressure_map.spread) ** 2),
             cKDTree(np.vstack(points) if points else np.zeros((0, 2))),
             np.repeat(np.arange(len(counts)), counts),
@@ -164,7 +164,31 @@ def _crown_windows(
     return pressure, np.nan_to_num(noise) * averaged
 
 
-def _lift(profile: SealProfile, pressure_map: PressureMap, length_scale: float) -> float:
+@dataclass(frozen=True)
+class _Study:
+    """What is known of one seal's crowns."""
+
+    table: LoadTable
+    lift: float
+    crown: FloatArray
+    bend: FloatArray
+
+
+def _study(profile: SealProfile, pressure_map: PressureMap, length_scale: float) -> _Study:
+    pressure, noise = _crown_windows(profile, pressure_map, length_scale)
+    crown = pressure.max(axis=1)
+    bend = _crown_bend(pressure, profile.strip.step_across) / np.maximum(crown, 1e-9)
+    lift = _lift(profile, pressure_map, length_scale, pressure, noise)
+    return _Study(_crown_table(profile, pressure_map, length_scale), lift, crown, bend)
+
+
+def _lift(
+    profile: SealProfile,
+    pressure_map: PressureMap,
+    length_scale: float,
+    pressure: FloatArray,
+    noise: FloatArray,
+) -> float:
     """Estimate by how much the least of the noisy crowns lies under the least true one.
 
     Each crown is the highest of noisy places across the seal, and so too high; the least of many
@@ -172,7 +196,6 @@ def _lift(profile: SealProfile, pressure_map: PressureMap, length_scale: float) 
     grow between with the root of the noise's variance and in proportion to it, so the change from
     none to one helping is 1 to 2.4 times the change from one to two; the middle is taken.
     """
-    pressure, noise = _crown_windows(profile, pressure_map, length_scale)
     count = len(pressure)
     least = float(pressure.max(axis=1).min())
     if count < 8 or least >= pressure_map.stated_range[1] or least < pressure_map.lowest:
@@ -188,15 +211,6 @@ def _lift(profile: SealProfile, pressure_map: PressureMap, length_scale: float) 
         noisy = pressure + shaken
         changes.append(least - float(noisy.max(axis=1).min()))
     return _REPEAT_FACTOR * float(np.mean(changes))
-
-
-def _bend(
-    profile: SealProfile, pressure_map: PressureMap, length_scale: float
-) -> tuple[FloatArray, FloatArray]:
-    """Return every crown [MPa] and its bend across the seal over its height [1/mm^2]."""
-    pressure, _ = _crown_windows(profile, pressure_map, length_scale)
-    crown = pressure.max(axis=1)
-    return crown, _crown_bend(pressure, profile.strip.step_across) / np.maximum(crown, 1e-9)
 
 
 def _lost_share(bend: float, variance: float) -> float:

@@ -17,6 +17,7 @@ from firedeck.definition.deck import DeckPlan, SealKind
 from firedeck.evidence import FLAG_DTYPE, flag_bit
 from firedeck.kernel.windows import fill_rows
 from firedeck.pressure_map import FloatArray, PressureMap
+from firedeck.seal.each import for_each
 from firedeck.seal.strip import Strip, unroll_seals, window_means
 
 __all__ = ["LoadTable", "SealProfile", "load_table", "profile_seals", "sector_length"]
@@ -161,7 +162,7 @@ def profile_seals(plan: DeckPlan, pressure_map: PressureMap) -> list[SealProfile
     list of SealProfile
         In the plan's order.
     """
-    return [_profile(strip, pressure_map) for strip in unroll_seals(plan, pressure_map)]
+    return for_each(lambda strip: _profile(strip, pressure_map), unroll_seals(plan, pressure_map))
 
 
 def _profile(strip: Strip, pressure_map: PressureMap) -> SealProfile:

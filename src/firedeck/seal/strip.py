@@ -15,6 +15,7 @@ from firedeck.evidence import flag_bit
 from firedeck.kernel.raster import sample_bilinear
 from firedeck.kernel.windows import closed_window_sums
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
+from firedeck.seal.each import for_each
 
 __all__ = ["Strip", "unroll_seals", "window_means"]
 
@@ -104,10 +105,12 @@ def unroll_seals(plan: DeckPlan, pressure_map: PressureMap) -> list[Strip]:
     lines = [seal_line(plan, seal, step=pitch) for seal in plan.seals]
     barred = (pressure_map.flags & np.uint16(sum(flag_bit(name) for name in _MASKED))) != 0
     rim = (pressure_map.flags & np.uint16(flag_bit("cut-rim"))) != 0
-    return [
-        _unroll(seal, line, pressure_map, (barred, rim), [other for other in lines if other is not line])
-        for seal, line in zip(plan.seals, lines, strict=True)
-    ]
+
+    def unroll(index: int) -> Strip:
+        others = lines[:index] + lines[index + 1 :]
+        return _unroll(plan.seals[index], lines[index], pressure_map, (barred, rim), others)
+
+    return for_each(unroll, range(len(lines)))
 
 
 def _unroll(
