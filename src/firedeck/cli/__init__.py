@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import Annotated
 
 import typer
@@ -43,4 +44,6 @@ def _root(
 
 def main() -> None:
     """Run the command line."""
+    # Many small matrix products: a threaded library would spend its time waking threads.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     app()
