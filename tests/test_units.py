@@ -17,7 +17,8 @@ GOOD = [
     ("25 bar", "pressure", 2.5), ("3600 psi", "pressure", 24.821126255), ("90 deg", "angle", 90.0),
     ("90°", "angle", 90.0), ("12 N/mm", "line_load", 12.0), ("10 min", "duration", 600.0),
     ("12e-6 1/K", "expansion", 12e-6), ("5 K", "temperature_difference", 5.0), ("1.5 kN", "force", 1500.0),
-    ("6000 rpm", "rotational_speed", 6000.0), ("84.3 mm**2", "area", 84.3), ("84.3 mm^2", "area", 84.3),
+    ("6000 rpm", "rotational_speed", 6000.0),
+    ("6000 1/min", "rotational_speed", 6000.0), ("84.3 mm**2", "area", 84.3), ("84.3 mm^2", "area", 84.3),
     ("84.3 mm²", "area", 84.3), ("1998 cm^3", "volume", 1998e3), ("300 kW", "power", 300.0),
     ("8 N/mm", "stiffness", 8.0), ("10 Hz", "frequency", 10.0), ("0.5 degree", "angle", 0.5),
 ]  # fmt: skip
@@ -29,7 +30,7 @@ BAD = [
     ("3 & mm", "length"), ("3 mm # c", "length"), ("3 mm 4 mm", "length"), ("3 mm + 4 mm", "length"),
     ("2*3 mm", "length"), ("1/0 in", "length"), ("__import__('os')", "length"), (True, "length"),
     (None, "length"), ([1], "length"),
-    ("10 MPa", "length"), ("10 mm", "pressure"),
+    ("10 MPa", "length"), ("10 mm", "pressure"), ("21/mm", "resolution"),
 ]  # fmt: skip
 
 

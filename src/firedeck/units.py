@@ -92,7 +92,7 @@ def _tidy_unit(text: str) -> str:
 
 def _split(text: str) -> tuple[float, str] | None:
     """Take text apart into number and unit; None where it is not one number and one unit."""
-    found = _NUMBER_AND_UNIT.match(text.replace("1/K", "kelvin**-1").replace("1/mm", "mm**-1"))
+    found = _NUMBER_AND_UNIT.match(re.sub(r"(?<=\s)1/([A-Za-z]+)$", r"\1**-1", text.rstrip()))
     if found is None or not _UNIT.fullmatch(found["unit"]):
         return None
     above, _, below = found["number"].partition("/")
@@ -136,27 +136,37 @@ def parse_quantity(text: object, kind: str) -> float:
         )
     if not parts[1] and kind not in ("fraction", "angle"):
         raise UnitError(f"{text!r} has no unit", remedy=remedy)
-    slope, start = _line_to_inner(parts[1], kind)
+    line = _line_to_inner(parts[1], kind)
+    if line is None:
+        known = "" if _is_known(parts[1]) else " with a unit that firedeck knows"
+        raise UnitError(f"{text!r} is not a {label}{known}", remedy=remedy)
+    slope, start = line
     return _finite(start + slope * parts[0], label, remedy)
 
 
 @lru_cache(maxsize=512)
-def _line_to_inner(unit: str, kind: str) -> tuple[float, float]:
-    """Return slope and start of the line from a number in `unit` to the inner unit of `kind`."""
+def _is_known(unit: str) -> bool:
+    try:
+        _registry().Quantity(1.0, unit)
+    except Exception:  # the library raises many kinds of its own for words it does not know
+        return False
+    return True
+
+
+@lru_cache(maxsize=512)
+def _line_to_inner(unit: str, kind: str) -> tuple[float, float] | None:
+    """Return slope and start of the line from a number in `unit` to the inner unit; None for another kind."""
     import pint
 
-    inner, label = INNER_UNITS[kind], kind.replace("_", " ")
-    remedy = f'write it with its unit, for example "{_EXAMPLES.get(kind, "1 " + inner)}"'
-    try:
-        zero, one = (_registry().Quantity(number, unit) for number in (0.0, 1.0))
-    except Exception as fault:  # the library raises many kinds of its own for words it does not know
-        raise UnitError(f"{unit!r} is no unit of {label} that firedeck knows", remedy=remedy) from fault
+    if not _is_known(unit):
+        return None
+    zero, one = (_registry().Quantity(number, unit) for number in (0.0, 1.0))
     if one.dimensionless and kind not in ("fraction", "angle"):
-        raise UnitError(f"{unit!r} has no dimension", remedy=remedy)
+        return None
     try:
-        start, end = (float(quantity.to(inner).magnitude) for quantity in (zero, one))
-    except pint.errors.DimensionalityError as fault:
-        raise UnitError(f"{unit!r} is not a unit of {label}", remedy=remedy) from fault
+        start, end = (float(quantity.to(INNER_UNITS[kind]).magnitude) for quantity in (zero, one))
+    except pint.errors.DimensionalityError:
+        return None
     return end - start, start
 
 

@@ -45,6 +45,14 @@ _FOOT_SHAPE = 0.42
 #: A window with a smaller usable share of its seal's footprint has no line load.
 _LEAST_USABLE = 0.5
 
+#: A place across the seal is seen where this share of the window shows it; a line may be unseen over
+#: this share of its width, and at its very edge only where it presses with less than this share of
+#: its crown [1].
+_SEEN_SHARE = 0.2
+_MOST_UNSEEN = 0.1
+_FLANK_SHARE = 0.3
+_NARROW_SHARE = 0.7
+
 
 @dataclass(frozen=True)
 class LoadTable:
@@ -299,7 +307,7 @@ def load_table(
     by_mode, by_zero = _common(parts, pressure_map, step)
     common = np.sqrt(np.sum(by_mode**2, axis=0) + by_zero**2)
     independent = np.hypot(noise, 0.5 * tails)
-    hidden = _hidden(parts)
+    hidden = _hidden(parts) | _half_seen(parts, strip.across)
     load = np.where(hidden, np.nan, load)
     flags = _flags(parts, strip, pressure_map, centres, half)
     saturated = (flags & np.uint16(flag_bit("saturated"))) != 0
@@ -374,10 +382,41 @@ def _peak_sd(
 
 
 def _hidden(parts: _Windows) -> BoolArray:
+    """Return which windows do not show their line: too little of it, not its crown, or not a flank."""
     inside = parts.footprint.sum(axis=1)
     seen = np.sum(np.where(parts.footprint, parts.usable, 0.0), axis=1)
+    unseen = np.sum(parts.footprint & (parts.usable < _SEEN_SHARE), axis=1)
+    thin = (seen < _LEAST_USABLE * inside) | (unseen > _MOST_UNSEEN * inside) | _cut_off(parts)
     bare = parts.usable.mean(axis=1) < _LEAST_USABLE
-    return np.asarray(np.where(inside > 0, seen < _LEAST_USABLE * inside, bare))
+    return np.asarray(np.where(inside > 0, thin, bare))
+
+
+def _half_seen(parts: _Windows, across: FloatArray) -> BoolArray:
+    """Return which windows show a much narrower line than the seal has, beside a place they do not see.
+
+    A line that stands on two feet may have lost one of them to a mark.
+    """
+    width = parts.footprint.sum(axis=1)
+    if not width.any():
+        return np.zeros(len(width), bool)
+    usual = float(np.median(width[width > 0]))
+    near = np.abs(across) <= usual * (across[1] - across[0]) / 2 + _EDGE_MM
+    blind = np.any(parts.usable[:, near] <= 0.5, axis=1)
+    return np.asarray(blind & (width > 0) & (width < _NARROW_SHARE * usual))
+
+
+def _cut_off(parts: _Windows) -> BoolArray:
+    """Return which windows lose a flank: the line still presses where film ends or a mark begins."""
+    count = parts.footprint.shape[1]
+    rows = np.arange(len(parts.footprint))
+    limit = _FLANK_SHARE * np.where(parts.footprint, parts.pressure, 0.0).max(axis=1)
+    first = np.argmax(parts.footprint, axis=1)
+    last = count - 1 - np.argmax(parts.footprint[:, ::-1], axis=1)
+    cut = np.zeros(len(rows), bool)
+    for edge, beyond in ((first, first - 1), (last, last + 1)):
+        blind = (beyond < 0) | (beyond >= count) | (parts.usable[rows, np.clip(beyond, 0, count - 1)] <= 0.5)
+        cut |= blind & (parts.pressure[rows, edge] > limit)
+    return cut
 
 
 def _flags(

@@ -60,7 +60,7 @@ class Strip:
     foreign : ndarray of bool, shape (n, m)
         Samples left out as dust, crease or mark.
     crown_signal : ndarray of float32, shape (n,)
-        Highest signal across the seal, averaged over 1 mm along it.
+        Highest signal across the seal, averaged over 1 mm along it [1].
     """
 
     seal: Seal
