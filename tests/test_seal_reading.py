@@ -125,6 +125,23 @@ def test_a_seal_off_the_film_is_not_shown(plan):
     assert summary.hidden == pytest.approx(0.5, abs=0.05)
 
 
+def test_a_hidden_stretch_longer_than_the_allowed_gap_is_never_a_pass(plan):
+    """5 mm of 126 mm hidden: little of the length, and more than the 2 mm that may be a gap."""
+    from dataclasses import replace
+
+    whole = ring_map(plan, bead(), pitch=0.1)
+    x, y = np.meshgrid(whole.grid.x, whole.grid.y)
+    torn = (np.abs(np.arctan2(y, x)) < 2.5 / 20) & (np.hypot(x, y) > 16)
+    signal = np.where(torn, np.nan, whole.signal).astype(np.float32)
+    pressure_map = replace(whole, value=signal, signal=signal)
+    profiles = profile_seals(plan, pressure_map)
+    summaries = [summarise_seal(plan, profile) for profile in profiles]
+    verdict = judge(plan, default_criteria(), profiles, summaries, [], None)
+    assert summaries[0].hidden < 0.05
+    assert verdict.state is State.NOT_SHOWN
+    assert "in a row" in verdict.seals[0].governing.text
+
+
 def test_a_strip_cut_short_beside_the_line_still_shows_the_line(plan):
     """Half the band inside the line is off the film, as beside a hole cut too large."""
     from dataclasses import replace

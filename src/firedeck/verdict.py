@@ -129,6 +129,8 @@ def _judge_seal(
     if summary.hidden > _HIDDEN_LIMIT or summary.weakest is None:
         text = f"the print does not show {summary.hidden:.0%} of its length"
         reasons.append(Reason("visibility", State.NOT_SHOWN, text, "a seal must be seen to be judged"))
+    elif rule is not None:
+        reasons += _unseen_stretch(rule, profile)
     if rule is None:
         text = f"the criteria have no limits for a seal of kind {seal.kind}"
         reasons.append(Reason("line load", State.NOT_SHOWN, text, criteria.name))
@@ -139,6 +141,15 @@ def _judge_seal(
         text = "the force on the print does not fit the stated preload"
         reasons.append(Reason("clamp balance", State.NOT_SHOWN, text, "force balance"))
     return SealVerdict(seal.name, _worst([reason.state for reason in reasons]), tuple(reasons))
+
+
+def _unseen_stretch(rule: SealRule, profile: SealProfile) -> list[Reason]:
+    """Return why a seal is not shown whose hidden stretch could hold a gap that is too long."""
+    length = longest_stretch(profile.fine, ~np.isfinite(profile.fine.line_load))
+    if length <= rule.gap_max:
+        return []
+    text = f"the print hides {length:.1f} mm in a row, longer than the gap that is allowed"
+    return [Reason("visibility", State.NOT_SHOWN, text, _cite(rule.basis, rule.source))]
 
 
 def _cite(basis: str, source: str) -> str:

@@ -3,7 +3,8 @@
 A path leaks when the fluid pressure exceeds what the highest contact pressure along it can hold;
 the path that leaks first is the one whose highest contact pressure is lowest. The grain of the
 film makes a cell-by-cell search find gaps that are not there, so the map is first averaged *along*
-every seal over a stated length; across the seal, where the crown is narrow, nothing is averaged.
+every seal over a stated length, and smoothed across it by no more than a cell; what that takes
+from a narrow crown is put back.
 """
 
 from __future__ import annotations
