@@ -19,7 +19,7 @@ import pandas as pd
 from scipy.integrate import solve_ivp
 from scipy.interpolate import RegularGridInterpolator
 
-from firedeck.definition.duty import TraceMapping
+from firedeck.definition.trace_mapping import TraceMapping
 from firedeck.duty.cases import WIEBE_RATE, CycleInputs, wiebe_position
 from firedeck.duty.cycle import run_cycle, sweep_cycles
 from firedeck.duty.gas import GasTable, charge_gas

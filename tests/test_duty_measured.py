@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from firedeck.definition.duty import DutyDefinition, TraceMapping
+from firedeck.definition.duty import DutyDefinition
+from firedeck.definition.trace_mapping import TraceMapping
 from firedeck.duty.geometry import firing_offset
 from firedeck.duty.limits import DutyError
 from firedeck.duty.measured import analyse_records

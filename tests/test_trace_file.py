@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from firedeck.definition.duty import PressureColumn, TraceMapping
+from firedeck.definition.trace_mapping import PressureColumn, TraceMapping
 from firedeck.duty.limits import DutyError
 from firedeck.files.definition_file import read_definition, write_definition
 from firedeck.files.trace_file import read_trace_file
@@ -249,13 +249,12 @@ def test_missing_file_is_said_plainly(tmp_path):
         read_trace_file(tmp_path / "nowhere.csv")
 
 
-def test_unknown_unit_is_refused(tmp_path):
-    path = write(tmp_path, rows(ANGLE, BAR))
-    mapping = TraceMapping(
-        base="angle", base_column=1, base_unit="deg", speed="3000 rpm", pressure=[{"column": 2, "unit": "mm"}]
-    )
-    with pytest.raises(DutyError, match="'mm' is not a unit of pressure"):
-        read_trace_file(path, mapping)
+@pytest.mark.parametrize(
+    "wrong", [{"pressure": [{"column": 2, "unit": "mm"}]}, {"reference_column": 3, "reference_unit": "V"}]
+)
+def test_unknown_unit_is_refused(wrong):
+    with pytest.raises(ValidationError, match="is not a unit of pressure"):
+        TraceMapping(base="angle", base_column=1, base_unit="deg", speed="3000 rpm", **wrong)
 
 
 def test_mapping_is_saved_and_read_back(tmp_path):

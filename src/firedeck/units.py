@@ -48,8 +48,10 @@ _EXAMPLES = {
     "fraction": "45 %",
     "length": "86 mm",
     "line_load": "120 N/mm",
+    "power": "300 kW",
     "pressure": "25 MPa",
     "resolution": "600 dpi",
+    "rotational_speed": "6500 rpm",
     "temperature": "23 degC",
     "torque": "110 N*m",
 }

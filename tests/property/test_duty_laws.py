@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firedeck.definition.duty import TraceMapping
+from firedeck.definition.trace_mapping import TraceMapping
 from firedeck.duty.cases import CycleInputs
 from firedeck.duty.cycle import run_cycle
 from firedeck.duty.gas import perfect_gas

@@ -15,17 +15,18 @@ from firedeck.definition.quantities import (
     Pressure,
     RotationalSpeed,
     Temperature,
+    TemperatureDifference,
     Torque,
 )
+from firedeck.definition.trace_mapping import TraceMapping
 
 __all__ = [
     "DutyDefinition",
     "DutySource",
     "EngineGeometry",
+    "InputDoubts",
     "ModelSource",
-    "PressureColumn",
     "RuleSource",
-    "TraceMapping",
     "TraceSource",
     "ValveEvents",
 ]
@@ -93,97 +94,6 @@ class EngineGeometry(Definition):
         return self
 
 
-class PressureColumn(Definition):
-    """Where a trace file keeps the pressure of one cylinder.
-
-    Attributes
-    ----------
-    column : int
-        Number of the column, counted from 1.
-    cylinder : int
-        Cylinder number.
-    unit : str
-        Unit of the column; ``"V"`` or ``"mV"`` for the sensor's voltage.
-    gain : float, optional
-        Pressure per volt, written as a pressure [MPa/V].
-    offset : float
-        Pressure at zero volt [MPa]; left at zero for a sensor that only shows change.
-    absolute : bool
-        Whether the pressure counts from vacuum; otherwise it is pegged.
-    """
-
-    column: Annotated[int, Field(ge=1)]
-    cylinder: Annotated[int, Field(ge=1)] = 1
-    unit: str
-    gain: Pressure | None = None
-    offset: Pressure = 0.0
-    absolute: bool = False
-
-    @model_validator(mode="after")
-    def _volts_need_gain(self) -> Self:
-        if self.unit in ("V", "mV") and self.gain is None:
-            raise ValueError(
-                'a voltage needs the sensor\'s gain|add gain, for example gain = "20 bar" for 20 bar/V'
-            )
-        return self
-
-
-class TraceMapping(Definition):
-    """Answers to what a trace file does not say of itself; saved once, used for every file alike.
-
-    Attributes
-    ----------
-    delimiter : str, optional
-        What parts the columns.
-    decimal : str, optional
-        Decimal sign.
-    first_row : int, optional
-        Line of the file on which the numbers start, counted from 1.
-    base : str, optional
-        What the base column counts: ``"angle"``, ``"time"``, or ``"sample"`` when the file
-        has no such column and its samples are evenly spaced in crank angle.
-    base_column : int, optional
-        Number of the base column, counted from 1.
-    base_unit : str, optional
-        Unit of the base column: ``"deg"``, ``"rad"``, ``"s"``, ``"ms"``, ``"us"``.
-    samples_per_turn : float, optional
-        Samples per crank turn, for base ``"sample"`` [1].
-    start_angle : float, optional
-        Crank angle of the first sample, for base ``"sample"``, when the recording starts at a mark [deg].
-    speed : float, optional
-        Engine speed [1/min].
-    tooth_column : int, optional
-        Column with the crank wheel's signal, for base ``"time"``.
-    teeth : int, optional
-        Teeth of a full crank wheel, the missing ones counted.
-    missing_teeth : int
-        Teeth left out.
-    reference_column : int, optional
-        Column with the absolute manifold pressure.
-    reference_unit : str, optional
-        Its unit.
-    pressure : tuple of PressureColumn
-        The cylinder pressures.
-    """
-
-    kind: Literal["trace-mapping"] = "trace-mapping"
-    delimiter: Literal[",", ";", "|", "tab", "blank"] | None = None
-    decimal: Literal[".", ","] | None = None
-    first_row: Annotated[int, Field(ge=1)] | None = None
-    base: Literal["angle", "time", "sample"] | None = None
-    base_column: Annotated[int, Field(ge=1)] | None = None
-    base_unit: Literal["deg", "rad", "s", "ms", "us"] | None = None
-    samples_per_turn: Annotated[float, Field(gt=0.0)] | None = None
-    start_angle: Angle | None = None
-    speed: Annotated[RotationalSpeed, Field(gt=0.0)] | None = None
-    tooth_column: Annotated[int, Field(ge=1)] | None = None
-    teeth: Annotated[int, Field(ge=2)] | None = None
-    missing_teeth: Annotated[int, Field(ge=0)] = 0
-    reference_column: Annotated[int, Field(ge=1)] | None = None
-    reference_unit: str | None = None
-    pressure: tuple[PressureColumn, ...] = ()
-
-
 class TraceSource(Definition):
     """Duty from a measured trace.
 
@@ -194,7 +104,9 @@ class TraceSource(Definition):
     motored_file : str, optional
         Trace of the same cylinder and sensor without firing, to find top dead centre.
     mapping : TraceMapping
-        How to read both.
+        How to read both, where it is written here.
+    mapping_file : str
+        File that says how to read both, in place of `mapping`; empty for none.
     peg : str
         ``"intake"`` by manifold pressure at intake bottom dead centre, ``"polytropic"`` by the
         compression line, ``"none"`` for an absolute sensor.
@@ -211,10 +123,49 @@ class TraceSource(Definition):
     file: str
     motored_file: str | None = None
     mapping: TraceMapping = TraceMapping()
+    mapping_file: str = ""
     peg: Literal["intake", "polytropic", "none"] = "polytropic"
     manifold_pressure: Annotated[Pressure, Field(gt=0.0)] | None = None
     polytropic_exponent: Annotated[float, Field(gt=1.0, lt=1.67)] = 1.32
     top_dead_centre: Angle | None = None
+
+    @model_validator(mode="after")
+    def _one_mapping(self) -> Self:
+        if self.mapping_file and self.mapping != TraceMapping():
+            raise ValueError("both mapping and mapping_file are given|leave one of them out")
+        return self
+
+
+class InputDoubts(Definition):
+    """How far the inputs of a model source may be off: half widths of their 95 % intervals.
+
+    Attributes
+    ----------
+    manifold_pressure, exhaust_pressure : float
+        Of the pressures [MPa].
+    charge_temperature : float
+        Of the charge temperature [K].
+    compression_ratio : float
+        Of the compression ratio [1].
+    air_ratio : float
+        Of lambda [1].
+    burn_50, burn_duration : float
+        Of the burning [deg].
+    filling : float
+        Of the filling [1], where one is stated.
+    heat_factor : float
+        Of the heat-transfer factor [1].
+    """
+
+    manifold_pressure: Annotated[Pressure, Field(ge=0.0)] = 0.0
+    exhaust_pressure: Annotated[Pressure, Field(ge=0.0)] = 0.0
+    charge_temperature: Annotated[TemperatureDifference, Field(ge=0.0)] = 0.0
+    compression_ratio: Annotated[Fraction, Field(ge=0.0)] = 0.0
+    air_ratio: Annotated[Fraction, Field(ge=0.0)] = 0.0
+    burn_50: Annotated[Angle, Field(ge=0.0)] = 0.0
+    burn_duration: Annotated[Angle, Field(ge=0.0)] = 0.0
+    filling: Annotated[Fraction, Field(ge=0.0)] = 0.0
+    heat_factor: Annotated[Fraction, Field(ge=0.0)] = 0.4
 
 
 class ModelSource(Definition):
@@ -246,6 +197,10 @@ class ModelSource(Definition):
         m of the Wiebe law [1].
     filling : float, optional
         Fresh charge over swept volume times manifold density [1].
+    heat_factor : float
+        Multiplies the heat-transfer correlation [1]; see the theory page for its default.
+    doubts : InputDoubts
+        How far the inputs may be off.
     burn_50_scatter, burn_duration_scatter : float
         Standard deviation from cycle to cycle [deg].
     charge_scatter : float
@@ -265,6 +220,8 @@ class ModelSource(Definition):
     burn_duration: Annotated[Angle, Field(gt=0.0)]
     wiebe_exponent: Annotated[float, Field(gt=0.0)] = 2.0
     filling: Annotated[Fraction, Field(gt=0.0)] | None = None
+    heat_factor: Annotated[Fraction, Field(ge=0.0)] = 1.4
+    doubts: InputDoubts = InputDoubts()
     burn_50_scatter: Annotated[Angle, Field(ge=0.0)] = 2.0
     burn_duration_scatter: Annotated[Angle, Field(ge=0.0)] = 2.0
     charge_scatter: Annotated[Fraction, Field(ge=0.0)] = 0.01
@@ -333,6 +290,10 @@ class DutyDefinition(Definition):
         The engine.
     source : TraceSource, ModelSource or RuleSource
         Where the peak pressures come from.
+    name : str
+        What reports call it.
+    note : str
+        Free text.
     cycles : int
         Cycles of each cylinder that the extreme is asked for.
     knock_allowance : float, optional
@@ -342,6 +303,8 @@ class DutyDefinition(Definition):
     """
 
     kind: Literal["duty"] = "duty"
+    name: str = ""
+    note: str = ""
     engine: EngineGeometry
     source: DutySource
     cycles: Annotated[int, Field(ge=1)] = 100_000

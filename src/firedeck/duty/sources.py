@@ -12,9 +12,18 @@ from scipy import stats
 
 from firedeck.definition.duty import DutyDefinition, ModelSource, RuleSource
 from firedeck.duty.cases import CycleInputs
-from firedeck.duty.cycle import FRICTION_SOURCE, CycleResult, run_cycle, sweep_cycles
+from firedeck.duty.cycle import FRICTION_SOURCE, sweep_cycles
 from firedeck.duty.geometry import Cylinder, bmep_from_power, bmep_from_torque, power_from_bmep
 from firedeck.duty.limits import DutyError
+from firedeck.duty.modelled import (
+    MODEL_DOUBT,
+    ModelledCycle,
+    model_cycle,
+    model_inputs,
+    model_source,
+    swept_volume,
+    widened,
+)
 from firedeck.duty.result import CylinderDuty, Duty
 from firedeck.duty.rule import PEAK_SCATTER, PRESSURE_RATIOS, RULE_SOURCE, peak_from_bmep
 from firedeck.duty.statistics import describe_scatter, largest_peak
@@ -22,17 +31,12 @@ from firedeck.duty.trace import TraceResult
 from firedeck.evidence import Basis, Estimate, Source
 
 __all__ = [
-    "MODEL_DOUBT",
     "duty_from_model",
     "duty_from_rule",
     "duty_from_traces",
-    "model_inputs",
     "rule_bmep",
-    "swept_volume",
 ]
 
-#: Relative uncertainty (95 %) of the model's peak pressure for known inputs [1]. Common practice, no source.
-MODEL_DOUBT = 0.10
 #: Relative uncertainty (95 %) of a cylinder that was not measured, against one that was [1]. Common
 #: practice, no source.
 NEIGHBOUR_DOUBT = 0.08
@@ -40,19 +44,6 @@ NEIGHBOUR_DOUBT = 0.08
 UNKNOWN_KNOCK = Estimate(0.0, 0.0, 5.0)
 
 _SAMPLE = 400
-
-
-def swept_volume(definition: DutyDefinition) -> float:
-    """Swept volume of all cylinders [mm^3]."""
-    return Cylinder.from_engine(definition.engine).swept_volume * definition.engine.cylinders
-
-
-def _widened(estimate: Estimate, relative: float) -> Estimate:
-    """Interval widened in quadrature by a relative doubt [1] (95 %)."""
-    extra = relative * abs(estimate.value)
-    low = estimate.value - math.hypot(estimate.value - estimate.low, extra)
-    high = estimate.value + math.hypot(estimate.high - estimate.value, extra)
-    return Estimate(estimate.value, low, high, estimate.flags)
 
 
 def _scaled(estimate: Estimate, factor: float) -> Estimate:
@@ -146,9 +137,9 @@ def _measured_cylinder(result: TraceResult) -> CylinderDuty:
     knock = UNKNOWN_KNOCK if result.knock is None else result.knock.allowance
     return CylinderDuty(
         result.cylinder,
-        _widened(result.peak.mean, doubt),
-        _widened(result.peak.deviation, doubt),
-        _widened(result.extreme.estimate, doubt),
+        widened(result.peak.mean, doubt),
+        widened(result.peak.deviation, doubt),
+        widened(result.extreme.estimate, doubt),
         knock,
     )
 
@@ -157,69 +148,55 @@ def _like(model: CylinderDuty, number: int) -> CylinderDuty:
     return replace(
         model,
         cylinder=number,
-        mean=_widened(model.mean, NEIGHBOUR_DOUBT),
-        extreme=_widened(model.extreme, NEIGHBOUR_DOUBT),
+        mean=widened(model.mean, NEIGHBOUR_DOUBT),
+        extreme=widened(model.extreme, NEIGHBOUR_DOUBT),
     )
 
 
-def model_inputs(source: ModelSource) -> CycleInputs:
-    """Turn what a user wrote into inputs of the cycle model."""
-    return CycleInputs(
-        manifold_pressure=source.absolute_pressure,
-        charge_temperature=source.charge_temperature,
-        speed=source.speed,
-        burn_50=source.burn_50,
-        burn_duration=source.burn_duration,
-        fuel=source.fuel,
-        air_ratio=source.air_ratio,
-        wiebe_exponent=source.wiebe_exponent,
-        exhaust_pressure=source.exhaust_pressure,
-        filling=source.filling,
-    )
-
-
-def duty_from_model(definition: DutyDefinition) -> Duty:
+def duty_from_model(definition: DutyDefinition, modelled: ModelledCycle | None = None) -> Duty:
     """Duty from the cycle model, its scatter from that of burning and charge.
 
     Parameters
     ----------
     definition : DutyDefinition
         With a model as its source.
+    modelled : ModelledCycle, optional
+        The worked-up cycle, where it is at hand.
 
     Raises
     ------
     DutyError
         If the source is no model or an input is outside its range.
     """
-    source = definition.source
-    if not isinstance(source, ModelSource):
-        raise DutyError(
-            "the duty's source is not the cycle model", where="source", remedy='write kind = "model"'
-        )
-    cylinder = Cylinder.from_engine(definition.engine)
-    inputs = model_inputs(source)
-    nominal = run_cycle(cylinder, inputs)
-    peaks = _sampled_peaks(cylinder, inputs, source)
+    source = model_source(definition)
+    worked = modelled or model_cycle(definition)
+    peaks = _sampled_peaks(Cylinder.from_engine(definition.engine), model_inputs(source), source)
     scatter = describe_scatter(peaks)
     largest = largest_peak(peaks, definition.cycles)
     cylinders = _same_for_all(
         definition,
-        _widened(scatter.mean, MODEL_DOUBT),
-        _widened(scatter.deviation, 0.3),
-        _widened(largest.estimate, MODEL_DOUBT),
+        _widened_like(scatter.mean, worked.peak),
+        widened(scatter.deviation, 0.3),
+        _widened_like(largest.estimate, worked.peak),
     )
-    power = power_from_bmep(nominal.bmep, swept_volume(definition), source.speed)
-    doubt = MODEL_DOUBT
     return Duty(
         "model",
         cylinders,
         definition.cycles,
         largest.law,
         Source(Basis.DERIVED, "single-zone cycle model"),
-        _widened(Estimate(nominal.bmep, nominal.bmep, nominal.bmep), doubt),
-        _widened(Estimate(power, power, power), doubt),
+        worked.bmep,
+        worked.power,
         source.speed,
-        _model_notes(definition, source, nominal),
+        _model_notes(definition, source, worked),
+    )
+
+
+def _widened_like(estimate: Estimate, other: Estimate) -> Estimate:
+    """Interval widened in quadrature by the relative interval of another estimate, either side its own."""
+    below, above = (other.value - other.low) / other.value, (other.high - other.value) / other.value
+    return Estimate(
+        estimate.value, widened(estimate, below).low, widened(estimate, above).high, estimate.flags
     )
 
 
@@ -235,19 +212,22 @@ def _sampled_peaks(cylinder: Cylinder, inputs: CycleInputs, source: ModelSource)
     return sweep_cycles(cylinder, inputs, variations).peak
 
 
-def _model_notes(definition: DutyDefinition, source: ModelSource, nominal: CycleResult) -> tuple[str, ...]:
+def _model_notes(definition: DutyDefinition, source: ModelSource, worked: ModelledCycle) -> tuple[str, ...]:
     exhaust = "manifold pressure" if source.exhaust_pressure is None else "the pressure given"
     filling = (
         "cylinder at manifold pressure when the intake closes"
         if source.filling is None
         else f"filling {source.filling:.2f} of swept volume at manifold density"
     )
+    heat = worked.wall_heat
     return (
         f"absolute manifold pressure {source.absolute_pressure:.3f} MPa; {filling}",
-        f"burnt gas left over {100 * nominal.residual:.1f} %, exhaust at {exhaust}",
-        f"one zone, fuel evaporated, no blow-by; {100 * nominal.wall_heat:.0f} % of the heat to the walls",
+        f"burnt gas left over {100 * worked.nominal.residual:.1f} %, exhaust at {exhaust}",
+        f"one zone, fuel evaporated, no blow-by; {100 * heat.value:.0f} % ({100 * heat.low:.0f} to "
+        f"{100 * heat.high:.0f} %) of the heat released goes to the walls before the exhaust opens",
         f"friction after {FRICTION_SOURCE}",
         f"band of {100 * MODEL_DOUBT:.0f} % for the model itself ({Basis.COMMON_PRACTICE})",
+        *worked.notes,
         "scatter from cycle to cycle follows the scatter of burning and charge that was given",
         *_knock(definition)[1],
         *_cylinder_note(definition),

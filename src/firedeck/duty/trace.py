@@ -112,8 +112,8 @@ class TraceResult:
         How the crank angle was phased.
     angle : ndarray
         Crank angle after firing top dead centre [deg], shape (m,).
-    mean_pressure : ndarray
-        Mean absolute pressure of all cycles [MPa], shape (m,).
+    pressure : ndarray
+        Absolute pressure of each cycle [MPa], shape (c, m).
     cycles : CycleTable
         Cycle by cycle.
     peak, peak_angle, imep : Scatter
@@ -132,7 +132,7 @@ class TraceResult:
     speed: float | None
     top_dead_centre: TopDeadCentre
     angle: Floats
-    mean_pressure: Floats
+    pressure: Floats
     cycles: CycleTable
     peak: Scatter
     peak_angle: Scatter
@@ -141,6 +141,11 @@ class TraceResult:
     knock: Knock | None
     gain_doubt: float
     notes: tuple[str, ...]
+
+    @property
+    def mean_pressure(self) -> Floats:
+        """Mean absolute pressure of all cycles [MPa], shape (m,)."""
+        return np.asarray(self.pressure.mean(axis=0))
 
 
 def analyse_trace(
@@ -191,7 +196,7 @@ def analyse_trace(
         speed,
         phase,
         grid,
-        cycles.mean(axis=0),
+        cycles,
         table,
         describe_scatter(table.peak),
         describe_scatter(table.peak_angle),

@@ -7,10 +7,12 @@ from typing import Any, get_args
 from firedeck.definition.calibration import FilmCalibration
 from firedeck.definition.criteria import Criteria
 from firedeck.definition.deck import DeckPlan
+from firedeck.definition.duty import DutyDefinition
 from firedeck.definition.film import FilmBatch
 from firedeck.definition.film_test import FilmTest
 from firedeck.definition.gasket import Gasket
 from firedeck.definition.quantities import Definition
+from firedeck.definition.trace_mapping import TraceMapping
 from firedeck.errors import FiredeckError
 
 __all__ = ["KINDS", "kind_of", "schema_for"]
@@ -24,7 +26,17 @@ def kind_of(model: type[Definition]) -> str:
 
 #: Word under ``kind`` -> model of the file.
 KINDS: dict[str, type[Definition]] = {
-    kind_of(model): model for model in (DeckPlan, Gasket, FilmBatch, FilmCalibration, FilmTest, Criteria)
+    kind_of(model): model
+    for model in (
+        DeckPlan,
+        Gasket,
+        FilmBatch,
+        FilmCalibration,
+        FilmTest,
+        Criteria,
+        DutyDefinition,
+        TraceMapping,
+    )
 }
 
 

@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.csv
 from numpy.typing import NDArray
 
-from firedeck.definition.duty import PressureColumn, TraceMapping
+from firedeck.definition.trace_mapping import PressureColumn, TraceMapping
 from firedeck.duty.limits import DutyError
 from firedeck.duty.record import (
     PressureRecord,
@@ -28,7 +28,7 @@ from firedeck.files.trace_questions import (
     take_from_header,
     wanted_columns,
 )
-from firedeck.units import UnitError, parse_quantity
+from firedeck.units import parse_quantity
 
 __all__ = ["read_trace_file"]
 
@@ -68,7 +68,7 @@ def read_trace_file(path: str | Path, mapping: TraceMapping | None = None) -> tu
         raise TraceQuestionsError(str(path), questions)
     table = _load(Path(path), layout, wanted_columns(told))
     notes = _told(layout, known, told)
-    return tuple(_record(told, layout, table, entry, notes) for entry in told.pressure)
+    return tuple(_record(told, table, entry, notes) for entry in told.pressure)
 
 
 def _told(layout: TraceLayout, known: TraceMapping, told: TraceMapping) -> tuple[str, ...]:
@@ -144,15 +144,14 @@ def _tail(layout: TraceLayout) -> list[str]:
 
 def _record(
     told: TraceMapping,
-    layout: TraceLayout,
     table: dict[int, Floats],
     entry: PressureColumn,
     notes: tuple[str, ...],
 ) -> PressureRecord:
-    pressure = _pressure(table[entry.column], entry, layout)
+    pressure = _pressure(table[entry.column], entry)
     manifold = None
     if told.reference_column and told.reference_unit:
-        manifold = table[told.reference_column] * _factor(told.reference_unit, layout)
+        manifold = table[told.reference_column] * _factor(told.reference_unit)
     sound, lost = _without_holes(pressure, table, told)
     pressure, base = pressure[sound], {number: values[sound] for number, values in table.items()}
     manifold = None if manifold is None else manifold[sound]
@@ -221,18 +220,13 @@ def _by_base(
     )
 
 
-def _pressure(values: Floats, entry: PressureColumn, layout: TraceLayout) -> Floats:
+def _pressure(values: Floats, entry: PressureColumn) -> Floats:
     if entry.unit in ("V", "mV"):
         volts = values * (1e-3 if entry.unit == "mV" else 1.0)
         return volts * (entry.gain or 0.0) + entry.offset
-    return values * _factor(entry.unit, layout) + entry.offset
+    return values * _factor(entry.unit) + entry.offset
 
 
-def _factor(unit: str, layout: TraceLayout) -> float:
+def _factor(unit: str) -> float:
     """Return one `unit` in MPa."""
-    try:
-        return parse_quantity(f"1 {unit}", "pressure")
-    except UnitError as fault:
-        raise DutyError(
-            f"{unit!r} is not a unit of pressure", where=layout.file, remedy="write bar, kPa, MPa or psi"
-        ) from fault
+    return parse_quantity(f"1 {unit}", "pressure")

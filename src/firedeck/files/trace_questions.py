@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from firedeck.definition.duty import PressureColumn, TraceMapping
+from firedeck.definition.trace_mapping import PressureColumn, TraceMapping
 from firedeck.duty.limits import DutyError
 from firedeck.files.trace_layout import (
     ANGLE_UNITS,

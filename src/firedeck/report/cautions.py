@@ -5,7 +5,7 @@ from __future__ import annotations
 from firedeck.evidence import FLAGS
 from firedeck.report.document import Cautions, Notes, Section, Table
 
-__all__ = ["flag_section", "limits_section"]
+__all__ = ["duty_limits_section", "flag_section", "limits_section"]
 
 _UNSEEN = (
     "Heat, firing, thermal growth, relaxation, corrosion and wear: the print is of the cold joint as "
@@ -29,6 +29,28 @@ _CAUTIONS = (
 def limits_section() -> Section:
     """Return what a print does not show, and the cautions."""
     return Section("limits", "What this does not see, and cautions", (Notes(_UNSEEN), Cautions(_CAUTIONS)))
+
+
+_DUTY_UNSEEN = (
+    "What the joint carries: a duty says what it must survive, not whether it does.",
+    "Loads and settings other than the one worked up: timing, heat, another fuel or a colder day change it.",
+    "Pre-ignition and the heaviest knock, which can exceed anything recorded or allowed for.",
+    "Cylinders that were not measured, beyond what is said of them.",
+)
+
+_DUTY_CAUTIONS = (
+    "No duty from a model or a rule is a measurement, and none is a release to run an engine.",
+    "A boosted engine at its limit can burst, burn and scald: shields, cut-outs and distance come first.",
+    "A pressure sensor in the head holds cylinder pressure and can come out: fit it as its maker says.",
+    "Local codes, the law and the practice of a qualified person decide, not this page.",
+)
+
+
+def duty_limits_section() -> Section:
+    """Return what a duty does not show, and the cautions."""
+    return Section(
+        "limits", "What this does not see, and cautions", (Notes(_DUTY_UNSEEN), Cautions(_DUTY_CAUTIONS))
+    )
 
 
 def flag_section() -> Section:

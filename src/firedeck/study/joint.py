@@ -11,6 +11,7 @@ import numpy as np
 
 from firedeck.definition.calibration import FilmCalibration
 from firedeck.definition.deck import DeckPlan
+from firedeck.definition.duty import DutyDefinition, TraceSource
 from firedeck.definition.film_test import FilmTest
 from firedeck.definition.gasket import Gasket, plan_with_gasket
 from firedeck.definition.plan_checks import PlanFinding, check_plan
@@ -18,6 +19,7 @@ from firedeck.definition.quantities import Definition
 from firedeck.definition.shape import seal_line
 from firedeck.errors import DefinitionError, Fault, FiredeckError
 from firedeck.files.definition_file import read_any, read_definition
+from firedeck.study.duty_file import range_faults
 
 __all__ = ["FileCheck", "PlanSummary", "SealSummary", "check_files", "show_plan"]
 
@@ -143,6 +145,8 @@ def _checked(file: Path, definition: Definition) -> FileCheck:
     check = FileCheck(str(file), str(getattr(definition, "kind", "")), ())
     if isinstance(definition, DeckPlan):
         return _with(check, _as_faults(file, check_plan(definition)))
+    if isinstance(definition, DutyDefinition):
+        check = _with(check, (("fault", fault) for fault in range_faults(file, definition)))
     return _with(check, _missing_files(file, definition))
 
 
@@ -179,6 +183,10 @@ def _missing_files(file: Path, definition: Definition) -> list[tuple[str, Fault]
         scans = {f"scan[{place}].file": scan.file for place, scan in enumerate(definition.scans, start=1)}
     if isinstance(definition, FilmCalibration):
         needed, scans = {"film": definition.film}, {"scan": definition.scan}
+    if isinstance(definition, DutyDefinition) and isinstance(definition.source, TraceSource):
+        source = definition.source
+        needed = {"source.mapping_file": source.mapping_file}
+        scans = {"source.file": source.file, "source.motored_file": source.motored_file or ""}
     missing = []
     for severity, names in (("fault", needed), ("doubt", scans)):
         for key, name in names.items():
