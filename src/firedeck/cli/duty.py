@@ -310,10 +310,8 @@ def _facts_of(reading: TraceReading | ModelReading | RuleReading) -> list[tuple[
     from firedeck.study.duty_trace import TraceReading
 
     if isinstance(reading, TraceReading):
-        found = zip(reading.results, reading.fits, strict=True)
-        return [
-            (f"cylinder {result.cylinder} as measured", trace_facts(result, fits)) for result, fits in found
-        ]
+        found = zip(reading.results, reading.fits, reading.indicated, strict=True)
+        return [(f"cylinder {one[0].cylinder} as measured", trace_facts(*one)) for one in found]
     return [("the modelled cycle", cycle_facts(reading.worked))] if isinstance(reading, ModelReading) else []
 
 

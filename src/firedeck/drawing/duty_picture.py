@@ -89,8 +89,7 @@ def _bars(axes: Axes, worked: ModelledCycle) -> None:
     rows = list(reversed(worked.contributions))
     moves = np.array([_BAR * row.peak for row in rows])
     axes.barh(np.arange(len(rows)), moves, height=0.6, color=SERIES[0], alpha=0.6)
-    labels = [f"{row.words}\n+{row.half:.3g}" + ("" if row.unit == "1" else f" {row.unit}") for row in rows]
-    axes.set_yticks(np.arange(len(rows)), labels, size=6.3)
+    axes.set_yticks(np.arange(len(rows)), [f"{row.words}\n+{_half(row)}" for row in rows], size=6.3)
     axes.axvline(0.0, color=MUTED, linewidth=0.6)
     axes.set_xlabel("moves the peak by [bar]")
     _plain(axes)
@@ -177,7 +176,7 @@ def duties_figure(named: Sequence[tuple[str, Duty]]) -> Figure:
     axes.set_xlim(left=0.0)
     axes.set_xlabel("pressure in the hardest cylinder [bar]")
     _plain(axes)
-    axes.legend(loc="upper left")
+    figure.legend(loc="outside upper center", ncols=3)
     return figure
 
 

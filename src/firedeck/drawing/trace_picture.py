@@ -128,7 +128,7 @@ def peaks_figure(result: TraceResult) -> Figure:
     for axes in (left, right):
         _extreme(axes, result)
         _plain(axes)
-    left.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2)
+    figure.legend(*left.get_legend_handles_labels(), loc="outside upper left", ncols=2)
     psi_axis(right)
     return figure
 

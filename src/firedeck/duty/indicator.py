@@ -9,8 +9,16 @@ from numpy.typing import NDArray
 
 from firedeck.duty.geometry import Cylinder
 from firedeck.duty.trace import TraceResult
+from firedeck.evidence import Estimate
 
-__all__ = ["USUAL_EXPONENTS", "PolytropicFit", "PressureFan", "polytropic_fits", "pressure_fan"]
+__all__ = [
+    "USUAL_EXPONENTS",
+    "PolytropicFit",
+    "PressureFan",
+    "indicated_pressure",
+    "polytropic_fits",
+    "pressure_fan",
+]
 
 Floats = NDArray[np.float64]
 
@@ -94,6 +102,30 @@ def pressure_fan(result: TraceResult) -> PressureFan:
         result.pressure[worst],
         worst + 1,
     )
+
+
+def indicated_pressure(result: TraceResult, cylinder: Cylinder) -> Estimate:
+    """Mean of the gross indicated mean effective pressure [MPa].
+
+    The interval holds scatter, the sensor's gain and what top dead centre may be off; not thermal
+    shock of the sensor.
+    """
+    mean, centre = result.imep.mean, result.top_dead_centre.angle
+    half = 0.5 * (centre.high - centre.low)
+    moved = [abs(_work(result, cylinder, off) - _work(result, cylinder, 0.0)) for off in (-half, half)]
+    doubt = float(np.hypot(max(moved) / cylinder.swept_volume, result.gain_doubt * mean.value))
+    return Estimate(
+        mean.value,
+        mean.value - float(np.hypot(mean.value - mean.low, doubt)),
+        mean.value + float(np.hypot(mean.high - mean.value, doubt)),
+    )
+
+
+def _work(result: TraceResult, cylinder: Cylinder, off: float) -> float:
+    """Work of compression and expansion of the mean cycle [N*mm], its angles moved by `off` [deg]."""
+    closed = np.abs(result.angle) <= 180.0
+    volume = cylinder.volume(result.angle[closed] + off)
+    return float(np.trapezoid(result.mean_pressure[closed], volume))
 
 
 def polytropic_fits(result: TraceResult, cylinder: Cylinder) -> tuple[PolytropicFit, ...]:

@@ -25,7 +25,7 @@ from firedeck.duty.modelled import (
     swept_volume,
 )
 from firedeck.duty.rule import PRESSURE_RATIOS, bmep_for_peak
-from firedeck.duty.sources import duty_from_model, duty_from_rule
+from firedeck.duty.sources import duty_from_model, duty_from_rule, model_notes
 from firedeck.evidence import Estimate
 
 __all__ = ["LoadAtPeak", "LoadCurve", "MovedInput", "load_at_peak"]
@@ -35,6 +35,9 @@ Floats = NDArray[np.float64]
 #: Loads drawn over what model and inputs may be off.
 _DRAWS = 96
 _SIDE = 1.96
+
+
+_WITHOUT_KNOCK = "the pressure asked for is without knock; what knock adds comes on top of it"
 
 
 @dataclass(frozen=True)
@@ -163,7 +166,8 @@ def _by_model(definition: DutyDefinition, peak: float, statistic: str) -> LoadAt
         "boost alone is moved; burning, mixture and temperatures are kept as given, which knock may forbid",
         *_exhaust_note(source),
         *bounded,
-        *duty.notes[2:],
+        _WITHOUT_KNOCK,
+        *model_notes(source, worked)[2:],
     )
     return LoadAtPeak(
         peak,
@@ -282,4 +286,5 @@ def _by_rule(definition: DutyDefinition, source: RuleSource, peak: float, statis
         grid,
     )
     moved = (MovedInput("brake mean effective pressure", before, bmep.value, "MPa"),)
-    return LoadAtPeak(peak, statistic, power, bmep, None, None, moved, curve, duty.notes)
+    notes = (*duty.notes[:3], _WITHOUT_KNOCK)
+    return LoadAtPeak(peak, statistic, power, bmep, None, None, moved, curve, notes)

@@ -34,6 +34,7 @@ __all__ = [
     "duty_from_model",
     "duty_from_rule",
     "duty_from_traces",
+    "model_notes",
     "rule_bmep",
 ]
 
@@ -188,7 +189,12 @@ def duty_from_model(definition: DutyDefinition, modelled: ModelledCycle | None =
         worked.bmep,
         worked.power,
         source.speed,
-        _model_notes(definition, source, worked),
+        (
+            *model_notes(source, worked),
+            "scatter from cycle to cycle follows the scatter of burning and charge that was given",
+            *_knock(definition)[1],
+            *_cylinder_note(definition),
+        ),
     )
 
 
@@ -212,7 +218,8 @@ def _sampled_peaks(cylinder: Cylinder, inputs: CycleInputs, source: ModelSource)
     return sweep_cycles(cylinder, inputs, variations).peak
 
 
-def _model_notes(definition: DutyDefinition, source: ModelSource, worked: ModelledCycle) -> tuple[str, ...]:
+def model_notes(source: ModelSource, worked: ModelledCycle) -> tuple[str, ...]:
+    """Say what a modelled cycle takes for granted."""
     exhaust = "manifold pressure" if source.exhaust_pressure is None else "the pressure given"
     filling = (
         "cylinder at manifold pressure when the intake closes"
@@ -228,9 +235,6 @@ def _model_notes(definition: DutyDefinition, source: ModelSource, worked: Modell
         f"friction after {FRICTION_SOURCE}",
         f"band of {100 * MODEL_DOUBT:.0f} % for the model itself ({Basis.COMMON_PRACTICE})",
         *worked.notes,
-        "scatter from cycle to cycle follows the scatter of burning and charge that was given",
-        *_knock(definition)[1],
-        *_cylinder_note(definition),
     )
 
 

@@ -8,10 +8,11 @@ from firedeck.duty.agreement import Disagreement
 from firedeck.duty.geometry import ThicknessChange
 from firedeck.duty.indicator import PolytropicFit
 from firedeck.duty.inverse import LoadAtPeak
-from firedeck.duty.modelled import Contribution, ModelledCycle
+from firedeck.duty.modelled import Contribution, ModelledCycle, widened
 from firedeck.duty.result import Duty
 from firedeck.duty.statistics import Scatter
 from firedeck.duty.trace import TraceResult
+from firedeck.evidence import Estimate
 from firedeck.report.document import Cell, Facts, Table
 from firedeck.report.duty_words import change, in_unit, interval, power, pressure, pressure_in, speed
 from firedeck.report.words import number, share
@@ -75,18 +76,18 @@ def duty_facts(duty: Duty) -> Facts:
     return Facts(tuple(rows))
 
 
-def trace_facts(result: TraceResult, fits: Sequence[PolytropicFit]) -> Facts:
-    """Return how a trace was worked up and what it shows."""
+def trace_facts(result: TraceResult, fits: Sequence[PolytropicFit], indicated: Estimate) -> Facts:
+    """Return how a trace was worked up and what it shows, with its `indicated` mean pressure [MPa]."""
     centre = result.top_dead_centre
     rows = [
         ("cycles used", str(result.peak.count)),
         ("engine speed", speed(result.speed)),
         ("top dead centre", f"{interval(centre.angle, '°')} in the file's angle, {centre.method}"),
-        ("mean peak pressure", pressure(result.peak.mean)),
+        ("mean peak pressure", pressure(widened(result.peak.mean, result.gain_doubt))),
         ("scatter of the peak", _scatter(result.peak, "pressure", "bar")),
         ("angle of the peak", f"{interval(result.peak_angle.mean, '°')} after top dead centre"),
-        ("indicated mean effective pressure, gross", pressure(result.imep.mean)),
-        ("scatter of it", _scatter(result.imep, "pressure", "bar")),
+        ("indicated mean effective pressure, gross", pressure(indicated)),
+        ("scatter of that", _scatter(result.imep, "pressure", "bar")),
         ("largest to expect, by law", _laws(result)),
         *((f"exponent of the {one.stretch}", _fit(one)) for one in fits),
         ("knock", _knock(result)),
@@ -169,8 +170,8 @@ def contribution_table(worked: ModelledCycle) -> Table:
 
 def _half(one: Contribution) -> str:
     if one.unit == "MPa":
-        return f"{pressure_in(one.half, 'bar')} bar"
-    return number(one.half) if one.unit == "1" else f"{number(one.half)} {one.unit}"
+        return f"{to_unit(one.half, 'pressure', 'bar'):.3g} bar"
+    return f"{one.half:.3g}" if one.unit == "1" else f"{one.half:.3g} {one.unit}"
 
 
 def load_facts(load: LoadAtPeak) -> Facts:

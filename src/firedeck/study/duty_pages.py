@@ -86,10 +86,10 @@ def trace_page(reading: TraceReading, *, links: tuple[Link, ...] = ()) -> Docume
     """Put the report of a duty from measured traces together."""
     cylinder = Cylinder.from_engine(reading.definition.engine)
     sections = [_duty_section(reading.duty)]
-    for result, fits in zip(reading.results, reading.fits, strict=True):
+    for result, fits, indicated in zip(reading.results, reading.fits, reading.indicated, strict=True):
         number = result.cylinder
         blocks: tuple[Block, ...] = (
-            trace_facts(result, fits),
+            trace_facts(result, fits, indicated),
             _picture(f"fan-{number}", fan_figure(pressure_fan(result)), _FAN),
             _picture(f"peaks-{number}", peaks_figure(result), _PEAKS),
             _picture(f"log-p-log-v-{number}", polytropic_figure(result, cylinder, fits), _POLYTROPIC),
@@ -181,7 +181,7 @@ def comparison_headline(comparison: DutyComparison) -> Headline:
     best = comparison.duties[0]
     against = comparison.against
     apart = sum(not one.overlap for one in against)
-    text = f"Trust {comparison.names[0]}: {pressure(best.hardest.design_pressure)}"
+    text = f"Trust “{comparison.names[0]}”: the joint must survive {pressure(best.hardest.design_pressure)}"
     state = (
         "No other duty contradicts it." if apart == 0 else f"{apart} of {len(against)} others contradict it."
     )

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 
-from firedeck.duty.indicator import pressure_fan
-from firedeck.duty.modelled import ModelledCycle
+from firedeck.duty.indicator import PolytropicFit, pressure_fan
+from firedeck.duty.modelled import ModelledCycle, widened
 from firedeck.duty.result import Duty
 from firedeck.duty.trace import TraceResult
 from firedeck.evidence import Estimate
@@ -183,7 +182,8 @@ def duty_record(reading: TraceReading | ModelReading | RuleReading) -> dict[str,
         record["cycle"] = _cycle_record(reading.worked)
     if isinstance(reading, TraceReading):
         record["traces"] = [
-            _trace_record(result, reading.fits[place]) for place, result in enumerate(reading.results)
+            _trace_record(result, reading.fits[place], reading.indicated[place])
+            for place, result in enumerate(reading.results)
         ]
     return record
 
@@ -211,17 +211,19 @@ def _cycle_record(worked: ModelledCycle) -> dict[str, object]:
     }
 
 
-def _trace_record(result: TraceResult, fits: tuple[Any, ...]) -> dict[str, object]:
+def _trace_record(
+    result: TraceResult, fits: tuple[PolytropicFit, ...], indicated: Estimate
+) -> dict[str, object]:
     centre, knock = result.top_dead_centre, result.knock
     return {
         "cylinder": result.cylinder,
         "cycles": result.peak.count,
         **_estimate("top_dead_centre", centre.angle, "deg"),
         "top_dead_centre_method": centre.method,
-        **_estimate("peak_mean", result.peak.mean),
+        **_estimate("peak_mean", widened(result.peak.mean, result.gain_doubt)),
         **_estimate("peak_deviation", result.peak.deviation),
         "peak_cov": result.peak.coefficient,
-        **_estimate("imep_mean", result.imep.mean),
+        **_estimate("imep_mean", indicated),
         "imep_cov": result.imep.coefficient,
         **_estimate("largest", result.extreme.estimate),
         "largest_by_other_laws_MPa": result.extreme.others,

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from firedeck.definition.duty import DutyDefinition, TraceSource
 from firedeck.definition.trace_mapping import TraceMapping
 from firedeck.duty.geometry import Cylinder
-from firedeck.duty.indicator import PolytropicFit, polytropic_fits
+from firedeck.duty.indicator import PolytropicFit, indicated_pressure, polytropic_fits
 from firedeck.duty.limits import DutyError
 from firedeck.duty.measured import analyse_records
 from firedeck.duty.record import PressureRecord
@@ -19,6 +19,7 @@ from firedeck.duty.result import Duty
 from firedeck.duty.sources import duty_from_traces
 from firedeck.duty.trace import TraceResult
 from firedeck.errors import DefinitionError
+from firedeck.evidence import Estimate
 from firedeck.files.definition_faults import translate_faults
 from firedeck.files.definition_file import read_definition
 from firedeck.files.trace_answers import duty_text, mapping_text
@@ -74,6 +75,8 @@ class TraceReading:
         What each measured cylinder showed.
     fits : tuple of tuple of PolytropicFit
         Polytropic lines of each.
+    indicated : tuple of Estimate
+        Gross indicated mean effective pressure of each [MPa].
     provenance : dict of str to str
         Version and hashes.
     """
@@ -82,6 +85,7 @@ class TraceReading:
     duty: Duty
     results: tuple[TraceResult, ...]
     fits: tuple[tuple[PolytropicFit, ...], ...]
+    indicated: tuple[Estimate, ...]
     provenance: dict[str, str]
 
 
@@ -252,8 +256,9 @@ def read_trace_duty(
     results = analyse_records(definition, records, motored)
     cylinder = Cylinder.from_engine(definition.engine)
     fits = tuple(polytropic_fits(result, cylinder) for result in results)
+    indicated = tuple(indicated_pressure(result, cylinder) for result in results)
     duty = duty_from_traces(definition, results)
-    return TraceReading(definition, duty, results, fits, duty_provenance(files))
+    return TraceReading(definition, duty, results, fits, indicated, duty_provenance(files))
 
 
 def _mapping(folder: Path, source: TraceSource, given: TraceMapping) -> tuple[TraceMapping, Sequence[Path]]:
