@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 
 import firedeck.study.reading as reading_module
 from firedeck.cli import app
+from firedeck.scenario.cylinder_trace import make_traces
 from firedeck.scenario.engine import engine_plan, film_batch_stub, write_text
 from firedeck.study.demonstration import work_demonstration
 from tests.support import small_print
@@ -205,10 +206,12 @@ def test_the_demonstration_leads_to_all_its_reports(bench, monkeypatch):
         "firedeck.study.demonstration.read_print",
         lambda file, progress: small_print.reading(1 if "factory" in file.name else 2),
     )
+    make_traces(bench)
     lines = work_demonstration(bench)
     assert len(lines) == 2
     page = (bench / "index.html").read_text(encoding="utf-8")
-    for folder in ("calibration", "factory-report", "candidate-report", "comparison"):
+    folders = ("calibration", "factory-report", "candidate-report", "comparison")
+    for folder in (*folders, "trace-report", "duty-comparison"):
         assert f'href="{folder}/report.html"' in page
         assert (bench / folder / "report.html").exists()
     comparison = (bench / "comparison" / "report.html").read_text(encoding="utf-8")

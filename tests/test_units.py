@@ -20,6 +20,7 @@ GOOD = [
     ("6000 rpm", "rotational_speed", 6000.0),
     ("6000 1/min", "rotational_speed", 6000.0), ("84.3 mm**2", "area", 84.3), ("84.3 mm^2", "area", 84.3),
     ("84.3 mm²", "area", 84.3), ("1998 cm^3", "volume", 1998e3), ("300 kW", "power", 300.0),
+    ("100 hp", "power", 74.5699871582), ("100 bhp", "power", 74.5699871582), ("100 PS", "power", 73.549875),
     ("8 N/mm", "stiffness", 8.0), ("10 Hz", "frequency", 10.0), ("0.5 degree", "angle", 0.5),
 ]  # fmt: skip
 

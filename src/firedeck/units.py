@@ -89,6 +89,7 @@ def _tidy_unit(text: str) -> str:
     text = re.sub(r"\blbf?[ .*\-]?in\b|\bin[ .*\-]?lbf?\b", "force_pound * inch", text)
     text = re.sub(r"\bN[ .\-]?m\b(?!m)", "N*m", text)
     text = re.sub(r"\br(ev/min|pm)\b", "1/min", text)
+    text = re.sub(r"\bPS\b", "metric_horsepower", re.sub(r"\bbhp\b", "horsepower", text))
     return text.replace("%", "percent")
 
 

@@ -10,7 +10,8 @@ import cantera
 import numpy as np
 import pytest
 
-from firedeck.duty.cases import CycleInputs, wiebe_position
+from firedeck.definition.duty import ModelSource
+from firedeck.duty.cases import CycleInputs, prepare_cases, single_gas, wiebe_position
 from firedeck.duty.cycle import run_cycle
 from firedeck.duty.gas import (
     burn_constant_pressure,
@@ -256,6 +257,38 @@ def test_mean_pressure_and_power():
 def test_heat_transfer_coefficient():
     # EN-10: Heywood, Internal Combustion Engine Fundamentals, eq. 12.19, coefficient from memory
     assert woschni_coefficient(86.0, 5.0, 2000.0, 20.0) * 1e3 == pytest.approx(814.238, rel=1e-5)
+
+
+def full_load_shares(heat_factor):
+    """Wall heat, friction and brake work over the fuel's heat, 86 mm square, 5500/min, unboosted."""
+    cylinder = Cylinder(86.0, 86.0, 143.0, 9.5, -130.0, 130.0)
+    inputs = CycleInputs(0.1, 30.0, 5500.0, 9.0, 28.0, air_ratio=0.9, heat_factor=heat_factor)
+    cycle, table = run_cycle(cylinder, inputs), charge_gas("petrol", 0.9)
+    cases, stack = prepare_cases(cylinder, inputs, {}, None)
+    outcome = np.zeros(1, dtype=OUTCOME)
+    run_case(cases[0], single_gas(stack, cases), 0.5, outcome[0])
+    fuel = cycle.charge_mass * (1.0 - cycle.residual) * table.fuel_share * table.heating_value * 1e9
+    swept = cylinder.swept_volume
+    return outcome["heat"][0] / fuel, cycle.fmep * swept / fuel, cycle.bmep * swept / fuel
+
+
+def test_heat_balance_at_full_load():
+    # Heywood, Internal Combustion Engine Fundamentals, Table 12.1, energy balance of automotive
+    # engines at maximum power, spark ignition, share of the fuel's heat (from memory): brake work
+    # 0.25 to 0.28, coolant 0.17 to 0.26, oil and surroundings 0.03 to 0.10. Coolant and oil together
+    # take wall heat, friction, and 0.03 to 0.06 from ports and exhaust stroke (common practice).
+    factor = ModelSource.model_fields["heat_factor"].default
+    wall, friction, brake = full_load_shares(factor)
+    assert 0.17 + 0.03 <= wall + friction + 0.045 <= 0.26 + 0.10
+    assert brake == pytest.approx(0.265, abs=0.025)
+    # Woschni's own exponents lose more than the rounded form; unmultiplied, that falls short
+    assert sum(full_load_shares(1.0)[:2]) + 0.045 < 0.17 + 0.03
+
+
+def test_own_exponents_of_the_heat_transfer_correlation_lose_more():
+    # Woschni, SAE 670931 (from memory): 130 B^-0.2 p^0.8 T^-0.53 w^0.8 with bar
+    own = 130.0 * 0.086**-0.2 * 50.0**0.8 * 2000.0**-0.53 * 20.0**0.8
+    assert own / (woschni_coefficient(86.0, 5.0, 2000.0, 20.0) * 1e3) == pytest.approx(2000.0**0.02, rel=3e-3)
 
 
 def flame(fuel):

@@ -8,6 +8,7 @@ from pathlib import Path
 from firedeck.definition.criteria import default_criteria
 from firedeck.definition.gasket import plan_with_gasket
 from firedeck.scenario.calibration import CALIBRATION_LEVELS, CalibrationTruth, make_calibration
+from firedeck.scenario.cylinder_trace import make_traces
 from firedeck.scenario.disturbances import Disturbances, Scanner
 from firedeck.scenario.engine import (
     candidate_gasket,
@@ -115,5 +116,6 @@ def make_demo(folder: Path | str, *, scanner: Scanner = DEMO_SCANNER) -> DemoTru
 
 
 def write_demo(folder: Path | str) -> None:
-    """Write the demonstration: deck, two gaskets, film, calibration, two film tests with scans, criteria."""
+    """Write the demonstration: deck, gaskets, film, calibration, film tests with scans, criteria, duties."""
     make_demo(folder)
+    make_traces(Path(folder))

@@ -1,4 +1,4 @@
-"""The demonstration worked through: calibration, two prints, comparison, and a page that leads to all."""
+"""The demonstration worked through: calibration, prints, comparison, duty, and a page that leads to all."""
 
 from __future__ import annotations
 
@@ -7,6 +7,10 @@ from pathlib import Path
 from firedeck.report.document import Document, Headline, Link, Links, Paragraph, Section
 from firedeck.report.render import render_html
 from firedeck.study.calibrating import calibrate_film
+from firedeck.study.duty_cases import DutyComparison, compare_duties
+from firedeck.study.duty_output import write_duty
+from firedeck.study.duty_pages import duty_headline
+from firedeck.study.duty_trace import TraceReading
 from firedeck.study.output import write_calibration, write_comparison, write_reading
 from firedeck.study.reading import PrintReading, compare_readings, read_print
 from firedeck.study.scanning import Progress, silent
@@ -38,7 +42,9 @@ def work_demonstration(folder: Path, *, progress: Progress = silent) -> tuple[st
     links = [Link(f"the {name} print", f"../{name}-report/report.html") for name in _PRINTS]
     comparison = compare_readings(readings["factory"], readings["candidate"])
     write_comparison(comparison, folder / "comparison", links=[*links, _START])
-    page = _index(readings)
+    progress("working up cylinder pressures", 0.93)
+    duties = _duties(folder)
+    page = _index(readings, duties)
     (folder / "index.html").write_text(render_html(page), encoding="utf-8")
     progress("done", 1.0)
     return tuple(f"{name}: {_verdict(reading)}" for name, reading in readings.items())
@@ -60,12 +66,24 @@ def _read(folder: Path, name: str, progress: Progress) -> PrintReading:
     return reading
 
 
+def _duties(folder: Path) -> DutyComparison:
+    """Write what the duty's three sources say, and the trace's own report."""
+    duties = compare_duties([folder / f"duty-{kind}.toml" for kind in ("trace", "model", "rule")])
+    write_duty(
+        duties, folder / "duty-comparison", links=[Link("the trace", "../trace-report/report.html"), _START]
+    )
+    links = [Link("all sources side by side", "../duty-comparison/report.html"), _START]
+    trace = next(reading for reading in duties.readings if isinstance(reading, TraceReading))
+    write_duty(trace, folder / "trace-report", links=links)
+    return duties
+
+
 def _verdict(reading: PrintReading) -> str:
     count = sum(judged.state == reading.verdict.state for judged in reading.verdict.seals)
     return f"{reading.verdict.state} ({count} of {len(reading.verdict.seals)} seals)"
 
 
-def _index(readings: dict[str, PrintReading]) -> Document:
+def _index(readings: dict[str, PrintReading], duties: DutyComparison) -> Document:
     plan = readings["factory"].files.plan
     ways = (
         Link("Calibration of the film", "calibration/report.html", "pieces of known pressure, and the curve"),
@@ -80,6 +98,12 @@ def _index(readings: dict[str, PrintReading]) -> Document:
             f"verdict: {_verdict(readings['candidate'])}",
         ),
         Link("Candidate against factory", "comparison/report.html", "what differs, and what cannot be told"),
+        Link("Measured cylinder pressure", "trace-report/report.html", duty_headline(duties.duties[0]).text),
+        Link(
+            "Trace, cycle model and rule side by side",
+            "duty-comparison/report.html",
+            "which to trust, and whether they contradict each other",
+        ),
     )
     story = (
         f"{plan.name} is an engine that does not exist. Its deck plan, two gaskets, a film with its "
@@ -91,7 +115,8 @@ def _index(readings: dict[str, PrintReading]) -> Document:
     files = (
         "The text files beside this page are what a real test needs: deck.toml, factory.toml and "
         "candidate.toml, "
-        "film.toml, calibration.toml, criteria.toml, factory-print.toml and candidate-print.toml. Change "
+        "film.toml, calibration.toml, criteria.toml, factory-print.toml and candidate-print.toml; for the "
+        "cylinder pressure duty-trace.toml, duty-model.toml, duty-rule.toml and trace-mapping.toml. Change "
         "one, such as "
         "the preload in a print's clamp table, and read that print again into another folder with: firedeck "
         "film "
