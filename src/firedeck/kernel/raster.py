@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
-from concurrent.futures import ThreadPoolExecutor
-
 import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["dilate", "fill_rings", "pool_block", "resample_conserving", "sample_bilinear", "scatter_mean"]
+from firedeck.kernel.threads import for_each, row_bands
+
+__all__ = ["dilate", "fill_rings", "pool_block", "resample_conserving"]
 
 #: Rows of the grid that are filled at a time: their cells under a column of the picture stay in the cache.
 _BAND_ROWS = 128
@@ -104,12 +103,10 @@ def resample_conserving(
     total = np.zeros(shape, np.float32)
     cover = np.zeros(shape, np.float32)
 
-    def fill(low: int) -> None:
-        band = slice(low, low + _BAND_ROWS)
-        _resample_band(picture, weight, matrix, pixel, low, total[band], cover[band])
+    def fill(band: slice) -> None:
+        _resample_band(picture, weight, matrix, pixel, band.start, total[band], cover[band])
 
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        list(pool.map(fill, range(0, shape[0], _BAND_ROWS)))
+    for_each(fill, row_bands(shape[0], _BAND_ROWS))
     return total, cover
 
 
@@ -161,82 +158,6 @@ def _columns_within(slope: float, at: float, low: float, high: float, count: int
     one, other = (low - at) / slope, (high - at) / slope
     first, last = min(one, other) - 1.0, max(one, other) + 2.0
     return int(min(max(first, 0.0), count)), int(min(max(last, 0.0), count))
-
-
-@njit(cache=True, nogil=True)
-def sample_bilinear(
-    field: npt.NDArray[np.float32], rows: npt.NDArray[np.float64], cols: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float32]:
-    """Read a field at fractional row, column places; NaN beyond its edge or beside a NaN.
-
-    Parameters
-    ----------
-    field : ndarray of float32, shape (h, w)
-        Values at whole-numbered places.
-    rows, cols : ndarray, shape (n,)
-        Places.
-
-    Returns
-    -------
-    ndarray of float32, shape (n,)
-        Interpolated values.
-    """
-    out = np.empty(rows.size, np.float32)
-    high, wide = field.shape
-    for k in range(rows.size):
-        r, c = rows[k], cols[k]
-        i, j = int(np.floor(r)), int(np.floor(c))
-        if i < 0 or j < 0 or i + 1 >= high or j + 1 >= wide:
-            out[k] = np.nan
-            continue
-        v, u = r - i, c - j
-        out[k] = (1 - v) * ((1 - u) * field[i, j] + u * field[i, j + 1]) + v * (
-            (1 - u) * field[i + 1, j] + u * field[i + 1, j + 1]
-        )
-    return out
-
-
-@njit(cache=True, nogil=True)
-def scatter_mean(
-    rows: npt.NDArray[np.float64],
-    cols: npt.NDArray[np.float64],
-    values: npt.NDArray[np.float32],
-    target: npt.NDArray[np.float32],
-    wanted: npt.NDArray[np.bool_],
-) -> None:
-    """Replace the cells of `target` that samples fall into by the samples' mean.
-
-    Parameters
-    ----------
-    rows, cols : ndarray, shape (n,)
-        Places of the samples [cells].
-    values : ndarray of float32, shape (n,)
-        Samples; NaN is left out.
-    target : ndarray of float32, shape (h, w)
-        Changed in place.
-    wanted : ndarray of bool, shape (n,)
-        Samples that may be used.
-    """
-    high, wide = target.shape
-    top, left, bottom, right = high, wide, 0, 0  # of the samples, which may lie close together
-    place = np.full((rows.size, 2), -1, np.int64)
-    for k in range(rows.size):
-        i, j = int(np.floor(rows[k] + 0.5)), int(np.floor(cols[k] + 0.5))
-        if not wanted[k] or np.isnan(values[k]) or i < 0 or j < 0 or i >= high or j >= wide:
-            continue
-        place[k, 0], place[k, 1] = i, j
-        top, bottom = min(top, i), max(bottom, i + 1)
-        left, right = min(left, j), max(right, j + 1)
-    total = np.zeros((max(bottom - top, 0), max(right - left, 0)), np.float32)
-    count = np.zeros(total.shape, np.int32)
-    for k in range(rows.size):
-        if place[k, 0] >= 0:
-            total[place[k, 0] - top, place[k, 1] - left] += values[k]
-            count[place[k, 0] - top, place[k, 1] - left] += 1
-    for k in range(rows.size):
-        i, j = place[k]
-        if i >= 0:
-            target[i, j] = total[i - top, j - left] / count[i - top, j - left]
 
 
 @njit(cache=True, nogil=True)

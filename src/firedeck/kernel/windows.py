@@ -9,7 +9,7 @@ from numba import njit
 __all__ = ["closed_window_sums", "fill_rows"]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def closed_window_sums(
     values: npt.NDArray[np.float32],
     usable: npt.NDArray[np.bool_],
@@ -59,7 +59,7 @@ def closed_window_sums(
     return sums, counts
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _add_row(
     values: npt.NDArray[np.float32],
     usable: npt.NDArray[np.bool_],
@@ -74,7 +74,7 @@ def _add_row(
         count[j] += sign * np.int64(usable[j])
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def fill_rows(values: npt.NDArray[np.float64]) -> None:
     """Fill NaN in every row from its neighbours in the row, straight between and level beyond.
 

@@ -18,12 +18,13 @@ import numpy.typing as npt
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.zones import opening_labels
 from firedeck.evidence import Estimate, flag_bit
+from firedeck.kernel.band_field import band_pressure, gaussian_taps, lay_band
 from firedeck.kernel.breach import saddle_matrix, trace_path
-from firedeck.kernel.raster import scatter_mean
+from firedeck.kernel.threads import for_each
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
-from firedeck.seal.crown import SealPlaces, smooth_across
+from firedeck.seal.crown import ACROSS_MM, SealPlaces
 from firedeck.seal.profile import SealProfile
-from firedeck.seal.strip import Strip, window_means
+from firedeck.seal.strip import Strip
 
 __all__ = [
     "LENGTH_SCALE_MM",
@@ -132,39 +133,31 @@ def leak_field(
     media, holes = opening_labels(plan, grid.x, grid.y)
     marks = np.uint16(sum(flag_bit(name) for name in (*_MARKS, "below-range")))
     nothing = (pressure_map.flags & marks) != 0
-    pressure = np.nan_to_num(pressure_map.value)
-    pressure[nothing] = 0.0
-    for profile in profiles:
-        _lay_down(profile.strip, pressure_map, length_scale, pressure)
+    pressure = np.where(nothing | np.isnan(pressure_map.value), np.float32(0.0), pressure_map.value)
+    bands = for_each(lambda profile: _averaged(profile.strip, pressure_map, length_scale), profiles)
+    for profile, band in zip(profiles, bands, strict=True):
+        lay_band(band, *profile.strip.cell, pressure)
     pressure[holes | (media > 0)] = 0.0
     return LeakField(pressure, media, length_scale)
 
 
-def _lay_down(strip: Strip, pressure_map: PressureMap, length_scale: float, pressure: MapArray) -> None:
-    """Write the strip, averaged along the seal, over the cells of its band.
+def _averaged(strip: Strip, pressure_map: PressureMap, length_scale: float) -> MapArray:
+    """Return the pressure of a strip averaged along the seal [MPa].
 
     Where too little of a stretch is seen, a longer one speaks for it; where that shows nothing
     either, no path is let through: what was not seen is reported as hidden, not as a gap.
     """
-    everywhere = np.arange(len(strip.signal))
+    conversion = pressure_map.conversion
     half = max(1, round((length_scale / strip.line.step - 1) / 2))
-    mean, count = window_means(strip.signal, strip.usable, everywhere, half)
-    wide, wide_count = window_means(strip.signal, strip.usable, everywhere, _LONGER * half)
-    thin = count <= half / 2
-    mean[thin] = wide[thin]
-    value = smooth_across(pressure_map.conversion.to_pressure(np.nan_to_num(mean)), strip.step_across)
-    value[value < pressure_map.lowest] = 0.0
-    own = np.isfinite(strip.signal) | strip.foreign
-    unseen = thin & (wide_count <= half / 2)
-    cut = unseen & ~strip.foreign  # beside a hole or beyond the sheet: open
-    value[unseen & strip.foreign] = np.inf
-    index = pressure_map.grid.index_of(strip.places())
-    scatter_mean(
-        index[..., 0].ravel(),
-        index[..., 1].ravel(),
-        value.astype(np.float32).ravel(),
-        pressure,
-        (own & ~cut).ravel(),
+    most = (len(strip.signal) - 1) // 2
+    return band_pressure(
+        strip.signal,
+        strip.usable,
+        strip.foreign,
+        (conversion.signal, conversion.pressure, conversion.guide),
+        (min(half, most), min(_LONGER * half, most)),
+        pressure_map.lowest,
+        gaussian_taps(ACROSS_MM / strip.step_across),
     )
 
 

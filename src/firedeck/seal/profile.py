@@ -15,9 +15,9 @@ import numpy.typing as npt
 
 from firedeck.definition.deck import DeckPlan, SealKind
 from firedeck.evidence import FLAG_DTYPE, flag_bit
+from firedeck.kernel.threads import for_each
 from firedeck.kernel.windows import fill_rows
 from firedeck.pressure_map import FloatArray, PressureMap
-from firedeck.seal.each import for_each
 from firedeck.seal.strip import Strip, unroll_seals, window_means
 
 __all__ = ["LoadTable", "SealProfile", "load_table", "profile_seals", "sector_length"]

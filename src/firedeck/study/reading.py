@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -218,6 +219,14 @@ def _require_print(files: TestFiles, pressure_map: PressureMap, profiles: list[S
 
 
 def _read_map(files: TestFiles, grid: Grid, progress: Progress) -> tuple[list[SheetReading], PressureMap]:
+    with ThreadPoolExecutor(1) as aside:  # the files are hashed while the scans are read
+        hashes = aside.submit(_hashes, files)
+        return _map_scans(files, grid, progress, hashes)
+
+
+def _map_scans(
+    files: TestFiles, grid: Grid, progress: Progress, hashes: Future[dict[str, str]]
+) -> tuple[list[SheetReading], PressureMap]:
     zones = plan_zones(files.plan, grid)
     readings, signals = [], []
     for scan in files.test.scans:
@@ -228,7 +237,8 @@ def _read_map(files: TestFiles, grid: Grid, progress: Progress) -> tuple[list[Sh
         signals.append(signal)
         readings.append(reading)
     notes = (*files.notes, *_sheet_notes(readings))
-    pressure_map = assemble_map(signals, grid, files.batch, notes=notes, provenance=_provenance(files, grid))
+    provenance = {"firedeck": __version__, "pitch_mm": f"{grid.pitch:g}", **hashes.result()}
+    pressure_map = assemble_map(signals, grid, files.batch, notes=notes, provenance=provenance)
     placed = [(r.loaded.picture, r.finding.film, r.registration.matrix) for r in readings]
     return readings, mask_artefacts(pressure_map, files.test.masks, placed)
 
@@ -262,14 +272,9 @@ def _sheet_notes(readings: list[SheetReading]) -> list[str]:
     return notes
 
 
-def _provenance(files: TestFiles, grid: Grid) -> dict[str, str]:
+def _hashes(files: TestFiles) -> dict[str, str]:
     names = [files.test.deck, files.test.gasket, files.test.film, *(scan.file for scan in files.test.scans)]
-    hashes = {name: file_hash(files.folder / name) for name in names}
-    return {
-        "firedeck": __version__,
-        "pitch_mm": f"{grid.pitch:g}",
-        **{f"sha256 {k}": v for k, v in hashes.items()},
-    }
+    return {f"sha256 {name}": file_hash(files.folder / name) for name in names}
 
 
 def _balance(files: TestFiles, pressure_map: PressureMap) -> ClampBalance | None:
