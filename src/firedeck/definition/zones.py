@@ -77,8 +77,7 @@ def opening_labels(
     holes : ndarray of bool
         Fastener and dowel holes: nothing presses there, and they are no medium.
     """
-    labels = np.zeros((len(y), len(x)), np.int32)
-    labels[~outline_zone(plan, x, y)] = len(plan.media)
+    labels = np.where(outline_zone(plan, x, y), np.int32(0), np.int32(len(plan.media)))
     for number, name in enumerate(plan.media[:-1], start=1):
         _mark(labels, opening_polygon(plan, name), x, y, number)
     holes = np.zeros(labels.shape, bool)

@@ -11,6 +11,7 @@ __all__ = [
     "box_mean",
     "convert_cells",
     "flag_lighter",
+    "open_ground",
     "settle_faint",
     "tally_cells",
     "tile_medians",
@@ -267,6 +268,34 @@ def flag_lighter(
                     flags[r, j] |= bit
                 for c in range(max(j - 1, 0), min(j + 2, wide)):
                     flags[i, c] |= bit
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def open_ground(
+    value: npt.NDArray[np.float32], flags: npt.NDArray[np.uint16], nothing: int
+) -> npt.NDArray[np.float32]:
+    """Return a copy of a map's values, 0 where it shows nothing.
+
+    Parameters
+    ----------
+    value : ndarray of float32, shape (h, w)
+        Values; NaN where there is no film.
+    flags : ndarray of uint16, shape (h, w)
+        Flags.
+    nothing : int
+        Flag mask of cells that show nothing.
+
+    Returns
+    -------
+    ndarray of float32, shape (h, w)
+        The copy.
+    """
+    out = np.empty(value.shape, np.float32)
+    for i in range(value.shape[0]):
+        for j in range(value.shape[1]):
+            shown = (flags[i, j] & nothing) == 0 and not np.isnan(value[i, j])
+            out[i, j] = value[i, j] if shown else np.float32(0.0)
+    return out
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

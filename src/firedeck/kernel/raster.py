@@ -14,7 +14,7 @@ __all__ = ["dilate", "fill_rings", "pool_block", "resample_conserving"]
 _BAND_ROWS = 128
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def pool_block(
     codes: npt.NDArray[np.uint16],
     linear: npt.NDArray[np.float32],
@@ -110,7 +110,7 @@ def resample_conserving(
     return total, cover
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _resample_band(
     picture: npt.NDArray[np.float32],
     weight: npt.NDArray[np.float32],
@@ -123,7 +123,7 @@ def _resample_band(
     """Fill the rows of a grid from `low` on, as many as `total` and `cover` have."""
     rows, cols = total.shape
     high = low + rows
-    half = pixel / 2.0
+    half, side = pixel / 2.0, np.float32(pixel)
     for i in range(picture.shape[0]):
         at = matrix[1, 1] * i + matrix[1, 2]
         begin, end = _columns_within(matrix[1, 0], at, low - 0.5 - half, high - 0.5 + half, picture.shape[1])
@@ -133,6 +133,17 @@ def _resample_band(
                 continue
             x = matrix[0, 0] * j + matrix[0, 1] * i + matrix[0, 2]
             y = matrix[1, 0] * j + matrix[1, 1] * i + matrix[1, 2]
+            if pixel <= 1.0:
+                # Within the band such a footprint touches four cells, some of them with nothing.
+                left, bottom = int(np.floor(x - half + 0.5)), int(np.floor(y - half + 0.5)) - low
+                if 0 <= left < cols - 1 and 0 <= bottom < rows - 1:
+                    over_x = max(np.float32(x + half - left - 0.5), np.float32(0.0))
+                    over_y = w * max(np.float32(y + half - bottom - low - 0.5), np.float32(0.0))
+                    under_x, under_y = side - over_x, w * side - over_y
+                    value = picture[i, j]
+                    _add_pair(total, cover, bottom, left, under_y * under_x, under_y * over_x, value)
+                    _add_pair(total, cover, bottom + 1, left, over_y * under_x, over_y * over_x, value)
+                    continue
             # Cell k spans k - 0.5 to k + 0.5.
             first_col = int(np.floor(x - half + 0.5))
             last_col = int(np.floor(x + half + 0.5))
@@ -150,7 +161,24 @@ def _resample_band(
                     cover[r - low, c] += share
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
+def _add_pair(
+    total: npt.NDArray[np.float32],
+    cover: npt.NDArray[np.float32],
+    row: int,
+    col: int,
+    first: np.float32,
+    second: np.float32,
+    value: np.float32,
+) -> None:
+    """Add a value with two weights to two neighbouring cells of a row."""
+    total[row, col] += first * value
+    cover[row, col] += first
+    total[row, col + 1] += second * value
+    cover[row, col + 1] += second
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _columns_within(slope: float, at: float, low: float, high: float, count: int) -> tuple[int, int]:
     """Return the span of columns 0 to `count` where slope * column + at may lie within low to high."""
     if abs(slope) * count < 1e-6:
@@ -160,7 +188,7 @@ def _columns_within(slope: float, at: float, low: float, high: float, count: int
     return int(min(max(first, 0.0), count)), int(min(max(last, 0.0), count))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def dilate(mask: npt.NDArray[np.bool_], radius: int) -> npt.NDArray[np.bool_]:
     """Grow a mask by a square of half side `radius` cells, separably.
 
@@ -196,7 +224,7 @@ def dilate(mask: npt.NDArray[np.bool_], radius: int) -> npt.NDArray[np.bool_]:
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def fill_rings(
     starts: npt.NDArray[np.float64], ends: npt.NDArray[np.float64], mask: npt.NDArray[np.bool_]
 ) -> None:

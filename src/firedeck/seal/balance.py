@@ -9,7 +9,8 @@ import numpy.typing as npt
 
 from firedeck.evidence import Estimate, flag_bit
 from firedeck.kernel.cells import tally_cells
-from firedeck.pressure_map import PressureMap
+from firedeck.kernel.threads import for_each, row_bands
+from firedeck.pressure_map import FloatArray, PressureMap
 
 __all__ = ["ClampBalance", "clamp_balance", "printed_force"]
 
@@ -18,6 +19,9 @@ _MARK_BITS = sum(flag_bit(name) for name in ("crease", "cut-rim", "dust", "pen",
 
 #: A cell below range is pressed where its signal exceeds this many times the blank level's doubt.
 _CLEAR_SIGMAS = 2.0
+
+#: Rows of the map that one thread takes at a time.
+_BAND_ROWS = 256
 
 
 @dataclass(frozen=True)
@@ -123,9 +127,13 @@ def _tally(pressure_map: PressureMap) -> list[_Kind]:
     """Count cells clear of pressure, pressed but unread, under the stated range, in it, and saturated."""
     bits = flag_bit("below-range"), flag_bit("under-stated-range"), flag_bit("saturated")
     limit = _CLEAR_SIGMAS * pressure_map.background
-    forces, counts = tally_cells(
-        pressure_map.value, pressure_map.signal, pressure_map.flags, _MARK_BITS, bits, limit
-    )
+    value, signal, flags = pressure_map.value, pressure_map.signal, pressure_map.flags
+
+    def tally(band: slice) -> tuple[FloatArray, npt.NDArray[np.int64]]:
+        return tally_cells(value[band], signal[band], flags[band], _MARK_BITS, bits, limit)
+
+    parts = for_each(tally, row_bands(pressure_map.grid.rows, _BAND_ROWS))
+    forces, counts = np.sum([part[0] for part in parts], axis=0), np.sum([part[1] for part in parts], axis=0)
     return [_Kind(float(force), count) for force, count in zip(forces, counts, strict=True)]
 
 

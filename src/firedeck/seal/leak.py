@@ -20,6 +20,7 @@ from firedeck.definition.zones import opening_labels
 from firedeck.evidence import Estimate, flag_bit
 from firedeck.kernel.band_field import band_pressure, gaussian_taps, lay_band
 from firedeck.kernel.breach import saddle_matrix, trace_path
+from firedeck.kernel.cells import open_ground
 from firedeck.kernel.threads import for_each
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
 from firedeck.seal.crown import ACROSS_MM, SealPlaces
@@ -45,8 +46,10 @@ _LONGER = 4
 #: Doubt of the correction for the film's spreading, as a share of it.
 _SPREAD_DOUBT = 0.6
 
-#: Marks on the film that look like pressure and must not be taken for a barrier.
-_MARKS = ("crease", "cut-rim", "dust", "pen", "rub", "masked")
+#: Marks on the film that look like pressure must not be taken for a barrier, nor may what is below range.
+_NOTHING = sum(
+    flag_bit(name) for name in ("crease", "cut-rim", "dust", "pen", "rub", "masked", "below-range")
+)
 
 
 @dataclass(frozen=True)
@@ -131,13 +134,11 @@ def leak_field(
     """
     grid = pressure_map.grid
     media, holes = opening_labels(plan, grid.x, grid.y)
-    marks = np.uint16(sum(flag_bit(name) for name in (*_MARKS, "below-range")))
-    nothing = (pressure_map.flags & marks) != 0
-    pressure = np.where(nothing | np.isnan(pressure_map.value), np.float32(0.0), pressure_map.value)
+    pressure = open_ground(pressure_map.value, pressure_map.flags, _NOTHING)
     bands = for_each(lambda profile: _averaged(profile.strip, pressure_map, length_scale), profiles)
     for profile, band in zip(profiles, bands, strict=True):
         lay_band(band, *profile.strip.cell, pressure)
-    pressure[holes | (media > 0)] = 0.0
+    np.copyto(pressure, 0.0, where=holes | (media > 0))
     return LeakField(pressure, media, length_scale)
 
 

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from firedeck.definition.deck import DeckPlan, SealKind
 from firedeck.evidence import FLAG_DTYPE, flag_bit
 from firedeck.kernel.threads import for_each
-from firedeck.kernel.windows import fill_rows
+from firedeck.kernel.windows import closed_window_means, fill_rows
 from firedeck.pressure_map import FloatArray, PressureMap
 from firedeck.seal.strip import Strip, unroll_seals, window_means
 
@@ -177,7 +177,7 @@ def _profile(strip: Strip, pressure_map: PressureMap) -> SealProfile:
     sector = sector_length(strip)
     length, step = strip.line.length, strip.line.step
     count = round(length / sector)
-    middles = ((np.arange(count) + 0.5) * sector / step - 0.5).round().astype(np.int64) % len(strip.signal)
+    middles = ((np.arange(count) + 0.5) * sector / step - 0.5).round().astype(np.int64)
     sliding = np.arange(0, len(strip.signal), max(1, round(_SLIDING_STEP_MM / step)), dtype=np.int64)
     fine = min(_FINE_WINDOW_MM, sector)
     return SealProfile(
@@ -185,7 +185,7 @@ def _profile(strip: Strip, pressure_map: PressureMap) -> SealProfile:
         kind=strip.seal.kind,
         length=length,
         strip=strip,
-        sectors=load_table(strip, pressure_map, middles, sector),
+        sectors=load_table(strip, pressure_map, np.minimum(middles, len(strip.signal) - 1), sector),
         sliding=load_table(strip, pressure_map, sliding, sector),
         fine=load_table(strip, pressure_map, sliding, fine),
     )
@@ -203,9 +203,7 @@ class _Windows:
 
 
 def _windows(strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.int64], half: int) -> _Windows:
-    signal, count = window_means(strip.signal, strip.usable, centres, half)
-    noise, _ = window_means(strip.noise, strip.usable, centres, half)
-    share = count / (2 * half + 1)
+    signal, noise, share = closed_window_means(strip.signal, strip.noise, strip.usable, centres, half)
     signal[share < 0.2] = np.nan
     filled = _filled_across(signal)
     conversion = pressure_map.conversion
@@ -282,7 +280,7 @@ def load_table(
     pressure_map : PressureMap
         Map it was unrolled from.
     centres : ndarray of int, shape (k,)
-        Middle row of every window.
+        Rising middle rows of the windows.
     window : float
         Length of the windows [mm].
 
@@ -291,7 +289,7 @@ def load_table(
     LoadTable
         One row a window.
     """
-    half = max(1, round((window / strip.line.step - 1) / 2))
+    half = min(max(1, round((window / strip.line.step - 1) / 2)), (len(strip.signal) - 1) // 2)
     parts = _windows(strip, pressure_map, centres, half)
     step = strip.step_across
     pressed = np.where(parts.footprint, parts.pressure, 0.0)

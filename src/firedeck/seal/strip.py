@@ -176,7 +176,7 @@ def window_means(
     usable : ndarray of bool, shape (n, m)
         Samples that count.
     centres : ndarray of int, shape (k,)
-        Middle row of every window.
+        Rising middle rows of the windows.
     half : int
         Rows to either side of the middle; windows run on over the seam.
 
@@ -187,13 +187,6 @@ def window_means(
     count : ndarray of int, shape (k, m)
         Usable rows.
     """
-    half = min(half, (len(values) - 1) // 2)
-    if np.all(centres[1:] >= centres[:-1]):
-        sums, count = closed_window_sums(values, usable, centres, half)
-    else:
-        order = np.argsort(centres, kind="stable")
-        back = np.argsort(order, kind="stable")
-        sums, count = closed_window_sums(values, usable, centres[order], half)
-        sums, count = sums[back], count[back]
+    sums, count = closed_window_sums(values, usable, centres, min(half, (len(values) - 1) // 2))
     mean = np.divide(sums, count, out=np.full(sums.shape, np.nan), where=count > 0)
     return mean, count

@@ -21,7 +21,7 @@ from firedeck.files.definition_file import read_definition
 from firedeck.files.scan_file import file_hash
 from firedeck.film.agreement import check_agreement
 from firedeck.film.artefacts import mask_artefacts
-from firedeck.film.mapping import assemble_map, deck_grid, plan_zones, read_sheet
+from firedeck.film.mapping import PlanZones, assemble_map, deck_grid, plan_zones, read_sheet
 from firedeck.film.registration import Registration, register, register_by_landmarks
 from firedeck.film.sheet import SheetFinding, find_sheet
 from firedeck.pressure_map import FloatArray, Grid, PressureMap
@@ -219,21 +219,26 @@ def _require_print(files: TestFiles, pressure_map: PressureMap, profiles: list[S
 
 
 def _read_map(files: TestFiles, grid: Grid, progress: Progress) -> tuple[list[SheetReading], PressureMap]:
-    with ThreadPoolExecutor(1) as aside:  # the files are hashed while the scans are read
+    # Neither the zones nor the hashes need the scans: they are found while those are read.
+    with ThreadPoolExecutor(1) as aside:
+        zones = aside.submit(plan_zones, files.plan, grid)
         hashes = aside.submit(_hashes, files)
-        return _map_scans(files, grid, progress, hashes)
+        return _map_scans(files, grid, progress, (zones, hashes))
 
 
 def _map_scans(
-    files: TestFiles, grid: Grid, progress: Progress, hashes: Future[dict[str, str]]
+    files: TestFiles,
+    grid: Grid,
+    progress: Progress,
+    aside: tuple[Future[PlanZones], Future[dict[str, str]]],
 ) -> tuple[list[SheetReading], PressureMap]:
-    zones = plan_zones(files.plan, grid)
+    zones, hashes = aside
     readings, signals = [], []
     for scan in files.test.scans:
         reading = _read_scan(files, scan, progress)
         progress(f"mapping {scan.file}", 0.7)
         picture, film = reading.loaded.picture, reading.finding.film
-        signal = read_sheet(picture, film, reading.registration.matrix, grid, zones)
+        signal = read_sheet(picture, film, reading.registration.matrix, grid, zones.result())
         signals.append(signal)
         readings.append(reading)
     notes = (*files.notes, *_sheet_notes(readings))
