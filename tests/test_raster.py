@@ -60,8 +60,10 @@ def test_pooling_blocks_in_any_order_equals_pooling_the_whole():
     shuffled = pool_scan(blocks[::-1], **options)
     expected = linear[codes].reshape(32, 2, 48, 2, 3).mean(axis=(1, 3))
     np.testing.assert_allclose(shuffled.fine, expected[..., 1], rtol=1e-5)
-    coarse = linear[codes].reshape(8, 8, 12, 8, 3).mean(axis=(1, 3))
-    np.testing.assert_allclose(shuffled.coarse, coarse, rtol=1e-5)
+    blocks_of_eight = linear[codes].reshape(8, 8, 12, 8, 3)
+    measured, rest = blocks_of_eight.mean(axis=(1, 3)), blocks_of_eight[:, ::2].mean(axis=(1, 3))
+    np.testing.assert_allclose(shuffled.coarse[..., 1], measured[..., 1], rtol=1e-5)
+    np.testing.assert_allclose(shuffled.coarse[..., ::2], rest[..., ::2], rtol=1e-5)
 
 
 def test_dilation_grows_by_a_square():

@@ -19,6 +19,9 @@ _FINE_LIMIT_MM = 0.09
 #: Fine pixels to one coarse pixel.
 _COARSE_FACTOR = 4
 
+#: Of the channels that are not measured every second row is enough.
+_THINNED = 2
+
 #: First row, first column, and code values of shape (rows, cols, channels).
 CodeBlock = tuple[int, int, npt.NDArray[np.uint16]]
 
@@ -104,7 +107,7 @@ def pool_scan(
 
     def pool_others(row0: int, col0: int, codes: npt.NDArray[np.uint16]) -> None:
         for channel in others:
-            pool_block(codes[:, :, channel], linear, row0, col0, group, coarse[:, :, channel])
+            pool_block(codes[:, :, channel], linear, row0, col0, group, coarse[:, :, channel], _THINNED)
 
     with ThreadPoolExecutor(1) as aside:
         for row0, col0, codes in blocks:
@@ -112,7 +115,7 @@ def pool_scan(
             pool_block(codes[:, :, measuring], linear, row0, col0, factor, fine)
             rest.result()
     fine /= np.float32(factor**2)
-    coarse /= np.float32(group**2)
+    coarse /= np.float32(group**2 // _THINNED)
     rows, cols = coarse.shape[:2]
     trimmed = fine[: rows * _COARSE_FACTOR, : cols * _COARSE_FACTOR]
     coarse[:, :, measuring] = trimmed.reshape(rows, _COARSE_FACTOR, cols, _COARSE_FACTOR).mean(axis=(1, 3))

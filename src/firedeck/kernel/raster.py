@@ -22,6 +22,7 @@ def pool_block(
     col0: int,
     factor: int,
     total: npt.NDArray[np.float32],
+    every: int = 1,
 ) -> None:
     """Add a block's linear values to a picture whose pixels are `factor` x `factor` codes.
 
@@ -37,12 +38,14 @@ def pool_block(
         Codes to one pooled pixel, each way.
     total : ndarray of float32, shape (pooled rows, pooled cols)
         Running sums, changed in place; codes past its edge are left out.
+    every : int
+        Of the scan's rows only every `every`-th is added.
     """
     rows, cols = codes.shape
     high, wide = total.shape
     for i in range(rows):
         out_row = (row0 + i) // factor
-        if out_row >= high:
+        if out_row >= high or (row0 + i) % every != 0:
             continue
         column = col0 // factor
         if column >= wide:

@@ -19,7 +19,7 @@ from firedeck.definition.deck import DeckPlan
 from firedeck.definition.zones import opening_labels
 from firedeck.evidence import Estimate, flag_bit
 from firedeck.kernel.band_field import band_pressure, gaussian_taps, lay_band
-from firedeck.kernel.breach import saddle_matrix, trace_path
+from firedeck.kernel.breach import Saddles, saddle_matrix, trace_path
 from firedeck.kernel.cells import open_ground
 from firedeck.kernel.threads import for_each
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
@@ -64,11 +64,14 @@ class LeakField:
         0, or 1 + the medium's index in the plan.
     length_scale : float
         Length of the average along seals [mm].
+    saddles : Saddles
+        Height and deciding cell of every pair of media.
     """
 
     pressure: MapArray
     media: npt.NDArray[np.int32]
     length_scale: float
+    saddles: Saddles
 
 
 @dataclass(frozen=True)
@@ -111,10 +114,10 @@ class LeakPath:
 def leak_field(
     plan: DeckPlan,
     pressure_map: PressureMap,
-    profiles: Sequence[SealProfile],
+    strips: Sequence[Strip],
     length_scale: float = LENGTH_SCALE_MM,
 ) -> LeakField:
-    """Prepare a map for the search.
+    """Prepare a map for the search and seek the decisive places.
 
     Parameters
     ----------
@@ -122,7 +125,7 @@ def leak_field(
         Plan with media and seals.
     pressure_map : PressureMap
         The map.
-    profiles : sequence of SealProfile
+    strips : sequence of Strip
         Its seals, unrolled.
     length_scale : float
         Length of the average along seals [mm].
@@ -130,16 +133,17 @@ def leak_field(
     Returns
     -------
     LeakField
-        Field and media.
+        Field, media and saddles.
     """
     grid = pressure_map.grid
     media, holes = opening_labels(plan, grid.x, grid.y)
     pressure = open_ground(pressure_map.value, pressure_map.flags, _NOTHING)
-    bands = for_each(lambda profile: _averaged(profile.strip, pressure_map, length_scale), profiles)
-    for profile, band in zip(profiles, bands, strict=True):
-        lay_band(band, *profile.strip.cell, pressure)
+    bands = for_each(lambda strip: _averaged(strip, pressure_map, length_scale), strips)
+    for strip, band in zip(strips, bands, strict=True):
+        lay_band(band, *strip.cell, pressure)
     np.copyto(pressure, 0.0, where=holes | (media > 0))
-    return LeakField(pressure, media, length_scale)
+    saddles = saddle_matrix(pressure, media, count=len(plan.media))
+    return LeakField(pressure, media, length_scale, saddles)
 
 
 def _averaged(strip: Strip, pressure_map: PressureMap, length_scale: float) -> MapArray:
@@ -183,7 +187,7 @@ def find_leaks(
     list of LeakPath
         One for every pair of media, lowest contact pressure first.
     """
-    saddles = saddle_matrix(field.pressure, field.media, count=len(plan.media))
+    saddles = field.saddles
     places = SealPlaces.of(profiles, pressure_map, field.length_scale)
     top = pressure_map.stated_range[1]
     paths = []

@@ -8,6 +8,7 @@ pressed line, the part of the band that stands out from the land beside it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +16,6 @@ import numpy.typing as npt
 
 from firedeck.definition.deck import DeckPlan, SealKind
 from firedeck.evidence import FLAG_DTYPE, flag_bit
-from firedeck.kernel.threads import for_each
 from firedeck.kernel.windows import closed_window_means, fill_rows
 from firedeck.pressure_map import FloatArray, PressureMap
 from firedeck.seal.strip import Strip, unroll_seals, window_means
@@ -155,7 +155,9 @@ def sector_length(strip: Strip) -> float:
     return strip.line.length / max(1, round(strip.line.length / wanted))
 
 
-def profile_seals(plan: DeckPlan, pressure_map: PressureMap) -> list[SealProfile]:
+def profile_seals(
+    plan: DeckPlan, pressure_map: PressureMap, strips: Sequence[Strip] | None = None
+) -> list[SealProfile]:
     """Profile every seal of a plan.
 
     Parameters
@@ -164,13 +166,16 @@ def profile_seals(plan: DeckPlan, pressure_map: PressureMap) -> list[SealProfile
         Plan with its seals.
     pressure_map : PressureMap
         Measured or predicted map.
+    strips : sequence of Strip, optional
+        Its seals, if they are unrolled already.
 
     Returns
     -------
     list of SealProfile
         In the plan's order.
     """
-    return for_each(lambda strip: _profile(strip, pressure_map), unroll_seals(plan, pressure_map))
+    # One after the other: many short steps, which threads would only take from each other.
+    return [_profile(strip, pressure_map) for strip in strips or unroll_seals(plan, pressure_map)]
 
 
 def _profile(strip: Strip, pressure_map: PressureMap) -> SealProfile:

@@ -28,6 +28,7 @@ from firedeck.pressure_map import FloatArray, Grid, PressureMap
 from firedeck.seal.balance import ClampBalance, clamp_balance
 from firedeck.seal.leak import LeakField, LeakPath, find_leaks, leak_field, trace_leak
 from firedeck.seal.profile import SealProfile, profile_seals
+from firedeck.seal.strip import unroll_seals
 from firedeck.seal.summary import SealSummary, summarise_seal
 from firedeck.study.scanning import LoadedScan, Progress, load_scan, silent
 from firedeck.verdict import Verdict, judge
@@ -176,11 +177,15 @@ def read_print(
     grid = deck_grid(files.plan, pitch)
     sheets, pressure_map = _read_map(files, grid, progress)
     progress("reading the seals", 0.8)
-    profiles = profile_seals(files.plan, pressure_map)
-    _require_print(files, pressure_map, profiles)
-    summaries = [summarise_seal(files.plan, profile) for profile in profiles]
-    progress("seeking leak paths", 0.9)
-    field = leak_field(files.plan, pressure_map, profiles)
+    strips = unroll_seals(files.plan, pressure_map)
+    # Leak paths are sought while the seals are profiled: neither needs the other's answer.
+    with ThreadPoolExecutor(1) as aside:
+        sought = aside.submit(leak_field, files.plan, pressure_map, strips)
+        profiles = profile_seals(files.plan, pressure_map, strips)
+        _require_print(files, pressure_map, profiles)
+        summaries = [summarise_seal(files.plan, profile) for profile in profiles]
+        progress("seeking leak paths", 0.9)
+        field = sought.result()
     leaks = find_leaks(files.plan, pressure_map, profiles, field)
     balance = _balance(files, pressure_map)
     verdict = judge(files.plan, files.criteria, profiles, summaries, leaks, balance)
