@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from firedeck.definition.fastener import Fastener
-from firedeck.definition.tightening import Tightening
+from firedeck.definition.tightening import Stage, Tightening
 from firedeck.errors import FiredeckError
 from firedeck.kernel.interaction import advance_for, balance
 from firedeck.loading.compliance import stretch_compliance
@@ -19,8 +19,10 @@ from firedeck.loading.preload import preload_for_torque
 __all__ = [
     "EvenPlan",
     "Passes",
+    "Turned",
     "centre_out",
     "even_in_one_pass",
+    "moves_in_rounds",
     "moves_of",
     "passes_until_even",
     "staged_moves",
@@ -200,6 +202,69 @@ def passes_until_even(
     return Passes(count, bool(spread[count - 1] <= unevenness), names, history.until(count * length))
 
 
+@dataclass(frozen=True)
+class Turned:
+    """A fastener and how it is tightened.
+
+    Attributes
+    ----------
+    fastener : Fastener
+        The fastener.
+    tightening : Tightening
+        Stages, lubricant, retorque.
+    friction_factor : float
+        Factor on the typical friction [1].
+    """
+
+    fastener: Fastener
+    tightening: Tightening
+    friction_factor: float = 1.0
+
+    @property
+    def stages(self) -> tuple[Stage, ...]:
+        """Its stages, the last once more for every retorque."""
+        stages = self.tightening.stages
+        return stages + stages[-1:] * self.tightening.retorque
+
+    def move(self, name: str, stage: Stage) -> Move:
+        """Return one stage as a move on the fastener called `name`."""
+        if stage.kind == "torque":
+            return Move(name, preload=self._preload(stage.amount))
+        if stage.kind == "angle":
+            return Move(name, advance=stage.amount / 360.0 * self.fastener.turned_thread.pitch)
+        if stage.kind == "stretch":
+            return Move(name, preload=stage.amount / stretch_compliance(self.fastener))
+        if stage.kind == "tension":
+            return Move(name, preload=stage.amount * (1.0 - self.tightening.transfer_loss))
+        return Move(name, loosen=True)
+
+    def _preload(self, torque: float) -> float:
+        lubricant, factor = self.tightening.lubricant, self.friction_factor
+        mu, under = lubricant.thread.middle * factor, lubricant.bearing.middle * factor
+        return float(preload_for_torque(self.fastener, torque, mu, under))
+
+
+def moves_in_rounds(turned: Mapping[str, Turned], sequence: Sequence[str]) -> tuple[Move, ...]:
+    """Return the moves of a joint: stage by stage, each over the whole sequence.
+
+    A fastener with fewer stages than others is left alone in the rounds that it has no stage for.
+
+    Parameters
+    ----------
+    turned : mapping of str to Turned
+        Every fastener by its name.
+    sequence : sequence of str
+        Order within each round.
+    """
+    rounds = max(len(one.stages) for one in turned.values())
+    return tuple(
+        turned[name].move(name, turned[name].stages[place])
+        for place in range(rounds)
+        for name in sequence
+        if place < len(turned[name].stages)
+    )
+
+
 def moves_of(
     tightening: Tightening,
     fasteners: Sequence[Fastener],
@@ -222,24 +287,10 @@ def moves_of(
     friction_factor : array_like
         Factor on the typical friction, one for all or one for each name [1].
     """
-    each = dict(zip(names, list(fasteners) * (len(names) if len(fasteners) == 1 else 1), strict=True))
-    factor = dict(zip(names, np.broadcast_to(np.asarray(friction_factor), len(names)), strict=True))
-    stages = [*tightening.stages, *([tightening.stages[-1]] * tightening.retorque)]
-    thread, bearing = tightening.lubricant.thread.middle, tightening.lubricant.bearing.middle
-
-    order = tightening.sequence or tuple(sequence)
-
-    def move(name: str, kind: str, amount: float) -> Move:
-        fastener = each[name]
-        if kind == "torque":
-            mu, under = thread * factor[name], bearing * factor[name]
-            return Move(name, preload=float(preload_for_torque(fastener, amount, mu, under)))
-        if kind == "angle":
-            return Move(name, advance=amount / 360.0 * fastener.turned_thread.pitch)
-        if kind == "stretch":
-            return Move(name, preload=amount / stretch_compliance(fastener))
-        if kind == "tension":
-            return Move(name, preload=amount * (1.0 - tightening.transfer_loss))
-        return Move(name, loosen=True)
-
-    return tuple(move(name, stage.kind, stage.amount) for stage in stages for name in order)
+    each = list(fasteners) * (len(names) if len(fasteners) == 1 else 1)
+    factors = np.broadcast_to(np.asarray(friction_factor, dtype=np.float64), len(names))
+    turned = {
+        name: Turned(fastener, tightening, float(factor))
+        for name, fastener, factor in zip(names, each, factors, strict=True)
+    }
+    return moves_in_rounds(turned, tightening.sequence or tuple(sequence))
