@@ -132,7 +132,7 @@ def test_torque_past_yield_is_named_with_the_torque_that_would_yield():
     assert caught.value.where == "tightening, stage 2"
     mu = plan.lubricant.thread.middle
     most = check_yield(fastener, 1e4, mu, mu).yield_torque
-    assert f"yields at {most / 1e3:.0f} N*m" in caught.value.message
+    assert f"yields at {most / 1e3:.0f} N·m" in caught.value.message
     just_below = tightening({"torque": f"{0.999 * most} N*mm"})
     require_elastic(fastener, just_below, JOINT)
 

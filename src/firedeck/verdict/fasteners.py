@@ -107,6 +107,10 @@ def judge_clamp(clamp: ClampReckoning, wanted: CylinderPressureWanted | None) ->
     return ClampVerdict(worst(part.state for part in parts), tuple(parts), _REMARKS)
 
 
+def _percent(value: float, decimals: int = 0) -> str:
+    return f"{100.0 * value:.{decimals}f} %"
+
+
 def _part(name: str, reasons: list[Reason]) -> PartVerdict:
     return PartVerdict(name, worst(reason.state for reason in reasons), tuple(reasons))
 
@@ -134,13 +138,13 @@ def _yield_reason(group: GroupReckoning) -> Reason:
 
 def _yield_text(low: YieldCheck, typical: YieldCheck, *, turned: bool) -> str:
     while_turned = (
-        f"{typical.utilisation:.0%} of yield while it is {'turned' if turned else 'pulled'} at typical "
-        f"friction and {low.utilisation:.0%} at the lowest"
+        f"{_percent(typical.utilisation)} of yield while it is {'turned' if turned else 'pulled'} at typical "
+        f"friction and {_percent(low.utilisation)} at the lowest"
     )
     if not turned:
         return f"{while_turned}; it yields at {typical.yield_preload / 1e3:.1f} kN"
     return (
-        f"{while_turned}, {typical.utilisation_settled:.0%} once the wrench is off; "
+        f"{while_turned}, {_percent(typical.utilisation_settled)} once the wrench is off; "
         f"it yields at {show_torque(typical.yield_torque)}, with the lowest friction at "
         f"{show_torque(low.yield_torque)}"
     )
@@ -197,7 +201,7 @@ def _heat_reason(group: GroupReckoning) -> Reason:
     change = heat.typical.preload - group.settled.preload.value
     text = (
         f"heat changes the settled preload by {change / 1e3:+.1f} kN to {heat.preload.value / 1e3:.0f} kN; "
-        f"the highest to expect, {heat.preload.high / 1e3:.0f} kN, is {heat.utilisation:.0%} of yield"
+        f"the highest to expect, {heat.preload.high / 1e3:.0f} kN, is {_percent(heat.utilisation)} of yield"
     ).replace("-", "−")
     usual = heat.utilisation * heat.preload.value / max(heat.preload.high, 1e-9)
     state = State.GIVES if heat.preload.value <= 0.0 else _below(usual, heat.utilisation, 1.0)
@@ -213,8 +217,8 @@ def _sequence_reason(clamp: ClampReckoning) -> Reason:
     least, most = int(np.argmin(final)), int(np.argmax(final))
     text = (
         f"after the last move {names[least]} holds least, {final[least] / 1e3:.1f} kN, and {names[most]} "
-        f"most, {final[most] / 1e3:.1f} kN: {unevenness(final):.1%} apart "
-        f"({unevenness(clamp.softer):.1%} with a gasket half as stiff)"
+        f"most, {final[most] / 1e3:.1f} kN: {_percent(unevenness(final), 1)} apart "
+        f"({_percent(unevenness(clamp.softer), 1)} with a gasket half as stiff)"
     )
     state = State.MARGINAL if unevenness(final) > EVEN_WITHIN[0] else State.HOLDS
     return Reason("sequence", state, text, str(EVEN_WITHIN[1]))
