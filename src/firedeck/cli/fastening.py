@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,11 +12,20 @@ from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, pr
 
 if TYPE_CHECKING:
     from firedeck.study.fastening import FasteningReading
+    from firedeck.study.torque import TorquePlan
 
-__all__ = ["fasteners"]
+__all__ = ["fasteners", "torque"]
 
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="Fastening file.", show_default=False)]
 OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace the folder whatever it holds.")]
+
+
+class Way(enum.StrEnum):
+    """How the last stage is carried out."""
+
+    GIVEN = "given"
+    EVEN = "even"
+    PASSES = "passes"
 
 
 def fasteners(
@@ -87,4 +97,78 @@ def _tell(reading: FasteningReading) -> None:
     head = ("fastener", "turn", "after the last move [kN]", "settled [kN]", "in operation [kN]")
     print_table(head, rows)
     for note in (*verdict.remarks, *reading.assumptions):
+        typer.echo(f"  note: {note}")
+
+
+def torque(
+    file: FileArgument,
+    preload: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="FORCE",
+            help="Preload wanted as tightened, with its unit; may be repeated. The plan is for the first. "
+            "Without any, the fastening's own tightening is planned.",
+        ),
+    ] = None,
+    way: Annotated[
+        Way,
+        typer.Option(
+            help="given: the stages as they are; even: a last round with a torque of its own for every "
+            "fastener, which ends even; passes: the last round repeated until even.",
+        ),
+    ] = Way.GIVEN,
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Folder for the tightening card, report and tables.")
+    ] = None,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Find the torque for a preload, the rounds and the order to get there, and write the tightening card.
+
+    The table shows torques over the whole range of friction and marks those that yield. The card is
+    one page, as HTML and PDF, with the order drawn on the deck plan.
+    """
+    from firedeck.study.folders import check_folder
+    from firedeck.study.torque import plan_torque
+    from firedeck.units import parse_quantity
+
+    wanted = [parse_quantity(text, "force") for text in preload or ()]
+    if out is not None:
+        check_folder(out, overwrite=overwrite)
+    with progress() as tell:
+        tell("finding torques", 0.1)
+        plan = plan_torque(file, wanted, way=way.value)
+        page = None
+        if out is not None:
+            from firedeck.study.fastening_output import write_torque_plan
+
+            tell("drawing the card", 0.4)
+            page = write_torque_plan(plan, out, overwrite=overwrite)
+    if as_json:
+        from firedeck.study.fastening_tables import torque_record
+
+        print_json({**torque_record(plan), "report": page})
+        return
+    _tell_torque(plan)
+    if out is not None:
+        typer.echo(f"written: {page}, {out / 'card.html'}, {out / 'card.pdf'}")
+
+
+def _tell_torque(plan: TorquePlan) -> None:
+    from firedeck.study.torque_words import TORQUE_HEAD, plan_lines, snug_line, torque_rows, yield_line
+
+    for table in plan.tables:
+        typer.echo(f"{table.place.group.name}, {table.place.tightening.lubricant.name}")
+        rows = [[cell if isinstance(cell, str) else cell.text for cell in row] for row in torque_rows(table)]
+        print_table(TORQUE_HEAD, rows)
+        typer.echo(yield_line(table))
+        typer.echo(snug_line(table))
+    for line in plan_lines(plan):
+        typer.echo(line)
+    reading = plan.reading
+    typer.echo(f"Verdict on this tightening: {reading.verdict.state}")
+    for part in reading.verdict.parts:
+        if part.state != "holds":
+            typer.echo(f"  {part.part}: {part.state} – {part.governing.text}")
+    for note in (*reading.verdict.remarks, *reading.assumptions):
         typer.echo(f"  note: {note}")

@@ -21,6 +21,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.command()(fastening.fasteners)
+app.command()(fastening.torque)
 
 
 @app.command()

@@ -100,7 +100,9 @@ def _order(joint: SharedJoint, sequence: Sequence[str]) -> list[int]:
     return places
 
 
-def even_in_one_pass(joint: SharedJoint, wanted: ArrayLike, sequence: Sequence[str]) -> EvenPlan:
+def even_in_one_pass(
+    joint: SharedJoint, wanted: ArrayLike, sequence: Sequence[str], *, before: Sequence[Move] = ()
+) -> EvenPlan:
     """Return the step preloads that leave exactly the preloads wanted after one pass.
 
     Each nut's final position follows from the preloads wanted; in its turn each nut is brought
@@ -114,6 +116,8 @@ def even_in_one_pass(joint: SharedJoint, wanted: ArrayLike, sequence: Sequence[s
         Preload wanted, one for all or one each in the order of the joint's names [N].
     sequence : sequence of str
         Order of tightening, every fastener once.
+    before : sequence of Move
+        Moves of earlier stages; the pass starts from what they leave, every fastener tight.
 
     Raises
     ------
@@ -126,11 +130,16 @@ def even_in_one_pass(joint: SharedJoint, wanted: ArrayLike, sequence: Sequence[s
         raise FiredeckError("every preload wanted must be above zero", remedy="give a positive preload")
     order = _order(joint, sequence)
     advance = advance_for(joint.joint, joint.fastener, goal)
-    in_play = np.zeros(len(goal), dtype=np.bool_)
+    in_play = np.full(len(goal), bool(before))
+    reached = np.zeros(len(goal))
+    if before:
+        reached = advance_for(joint.joint, joint.fastener, tighten(joint, before).final)
+        _refuse_loosening(joint, advance, reached)
     steps = np.empty(len(goal))
     for turn, place in enumerate(order):
         in_play[place] = True
-        steps[turn] = balance(joint.joint, joint.fastener, advance, in_play)[place]
+        reached[place] = advance[place]
+        steps[turn] = balance(joint.joint, joint.fastener, reached, in_play)[place]
     if not np.all(steps > 0.0):
         name = joint.names[order[int(np.argmin(steps))]]
         raise FiredeckError(
@@ -138,7 +147,16 @@ def even_in_one_pass(joint: SharedJoint, wanted: ArrayLike, sequence: Sequence[s
             remedy="tighten in several passes, or from the centre outward",
         )
     moves = [Move(joint.names[place], preload=float(step)) for place, step in zip(order, steps, strict=True)]
-    return EvenPlan(tuple(sequence), steps, tighten(joint, moves))
+    return EvenPlan(tuple(sequence), steps, tighten(joint, [*before, *moves]))
+
+
+def _refuse_loosening(joint: SharedJoint, advance: Floats, reached: Floats) -> None:
+    slack = [name for name, end, now in zip(joint.names, advance, reached, strict=True) if end < now]
+    if slack:
+        raise FiredeckError(
+            f"the stages before have already turned {slack[0]} further than its even end",
+            remedy="lower the stages before the last",
+        )
 
 
 def staged_moves(sequence: Sequence[str], stages: Sequence[float]) -> tuple[Move, ...]:
@@ -170,7 +188,13 @@ class Passes:
 
 
 def passes_until_even(
-    joint: SharedJoint, preload: float, sequence: Sequence[str], *, unevenness: float = 0.02, most: int = 20
+    joint: SharedJoint,
+    preload: ArrayLike,
+    sequence: Sequence[str],
+    *,
+    unevenness: float = 0.02,
+    most: int = 20,
+    before: Sequence[Move] = (),
 ) -> Passes:
     """Repeat passes at the same wrench setting until the fasteners are even or nothing moves.
 
@@ -181,25 +205,31 @@ def passes_until_even(
     ----------
     joint : SharedJoint
         Joint and fasteners.
-    preload : float
-        Preload at which the wrench stops [N].
+    preload : array_like
+        Preload at which the wrench stops, one for all or one each in the order of the joint's
+        names [N].
     sequence : sequence of str
         Order of each pass.
     unevenness : float
-        Greatest less least over mean at which to stop [1].
+        Difference between greatest and least share of the wrench's setting at which to stop [1].
     most : int
         Passes after which to stop.
+    before : sequence of Move
+        Moves of earlier stages.
     """
-    length = len(_order(joint, sequence))
-    history = tighten(joint, staged_moves(sequence, [preload]) * most)
-    ends = history.preload[length - 1 :: length]
+    setting = np.broadcast_to(np.asarray(preload, dtype=np.float64), len(joint.names))
+    order = _order(joint, sequence)
+    one_pass = [Move(joint.names[place], preload=float(setting[place])) for place in order]
+    history = tighten(joint, [*before, *one_pass * most])
+    ends = history.preload[len(before) + len(order) - 1 :: len(order)] / setting
     spread = np.ptp(ends, axis=1) / ends.mean(axis=1)
     moved = np.abs(np.diff(ends, axis=0, prepend=0.0)).max(axis=1)
-    done = (spread <= unevenness) | (moved <= 1e-6 * preload)
+    done = (spread <= unevenness) | (moved <= 1e-6)
     count = int(np.argmax(done)) + 1 if done.any() else most
-    above = ends[count - 1] > preload * (1.0 + 1e-6)
+    above = ends[count - 1] > 1.0 + 1e-6
     names = tuple(name for name, over in zip(joint.names, above, strict=True) if over)
-    return Passes(count, bool(spread[count - 1] <= unevenness), names, history.until(count * length))
+    whole = len(before) + count * len(order)
+    return Passes(count, bool(spread[count - 1] <= unevenness), names, history.until(whole))
 
 
 @dataclass(frozen=True)

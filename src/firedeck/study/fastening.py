@@ -18,7 +18,14 @@ from firedeck.loading.reckoning import ClampReckoning, reckon_clamp
 from firedeck.study.assumptions import clamp_assumptions
 from firedeck.verdict import ClampVerdict, judge_clamp
 
-__all__ = ["FasteningFiles", "FasteningReading", "assess_fastening", "in_file", "load_fastening"]
+__all__ = [
+    "FasteningFiles",
+    "FasteningReading",
+    "assess_fastening",
+    "assess_files",
+    "in_file",
+    "load_fastening",
+]
 
 
 @dataclass(frozen=True)
@@ -132,6 +139,11 @@ def assess_fastening(file: Path) -> FasteningReading:
     """
     files = load_fastening(file)
     with in_file(file):
-        clamp = reckon_clamp(files.fastening, files.plan)
-        verdict = judge_clamp(clamp, files.fastening.cylinder_pressure)
+        return assess_files(files)
+
+
+def assess_files(files: FasteningFiles) -> FasteningReading:
+    """Assess a fastening that has been read; as `assess_fastening`."""
+    clamp = reckon_clamp(files.fastening, files.plan)
+    verdict = judge_clamp(clamp, files.fastening.cylinder_pressure)
     return FasteningReading(files, clamp, verdict, clamp_assumptions(files.fastening, clamp))

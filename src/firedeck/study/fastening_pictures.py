@@ -114,8 +114,8 @@ def clamp_picture(reading: FasteningReading) -> Picture | None:
     return _picture("clamp", figure, caption)
 
 
-def order_of(reading: FasteningReading) -> Figure:
+def order_of(reading: FasteningReading, *, title: str = "") -> Figure:
     """Draw the order of tightening on the plan."""
     joint = reading.clamp.joint
     groups = {hole: place for place, group in enumerate(joint.groups) for hole in group.holes}
-    return order_figure(reading.files.plan, joint.sequence, groups, title="Order of tightening")
+    return order_figure(reading.files.plan, joint.sequence, groups, title=title)

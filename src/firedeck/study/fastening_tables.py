@@ -9,8 +9,19 @@ from firedeck.evidence import Estimate
 from firedeck.loading.reckoning import GroupReckoning
 from firedeck.study.columns import Columns, as_rows, columns_of, estimate_columns, plain
 from firedeck.study.fastening import FasteningReading
+from firedeck.study.torque import GroupTorques, PreloadRow, TorquePlan
+from firedeck.units import to_unit
 
-__all__ = ["FASTENING_UNITS", "cylinder_columns", "fastener_columns", "fastening_record", "move_columns"]
+__all__ = [
+    "FASTENING_UNITS",
+    "cylinder_columns",
+    "fastener_columns",
+    "fastening_record",
+    "move_columns",
+    "round_columns",
+    "torque_columns",
+    "torque_record",
+]
 
 #: Unit of every column.
 FASTENING_UNITS: Mapping[str, str] = {
@@ -23,6 +34,15 @@ FASTENING_UNITS: Mapping[str, str] = {
     "pressure_MPa": "MPa",
     "seal_diameter_mm": "mm",
     "preload_N": "N",
+    "least_N": "N",
+    "most_N": "N",
+    **{f"torque_{case}_Nm": "N*m" for case in ("low", "typical", "high")},
+    **{f"torque_{case}_lbfft": "lbf*ft" for case in ("low", "typical", "high")},
+    "torque_Nm": "N*m",
+    "yield_torque_low_Nm": "N*m",
+    "yield_torque_typical_Nm": "N*m",
+    "angle_deg": "degree",
+    "stretch_mm": "mm",
 }
 
 _UNKNOWN = Estimate(math.nan, math.nan, math.nan)
@@ -160,3 +180,91 @@ def _group_record(group: GroupReckoning) -> dict[str, object]:
             for check in group.strips
         ],
     }
+
+
+def torque_columns(plan: TorquePlan) -> Columns:
+    """Return one row a group and preload."""
+    return columns_of([_torque_row(table, row) for table in plan.tables for row in table.rows])
+
+
+def _torque_row(table: GroupTorques, row: PreloadRow) -> dict[str, object]:
+    cases = dict(zip(("low", "typical", "high"), row.torques, strict=True))
+    return {
+        "group": table.place.group.name,
+        "preload_N": row.preload,
+        **{f"torque_{case}_Nm": torque / 1000.0 for case, torque in cases.items()},
+        **{
+            f"torque_{case}_lbfft": to_unit(torque, "torque", "force_pound * foot")
+            for case, torque in cases.items()
+        },
+        "least_N": row.least,
+        "most_N": row.most,
+        "utilisation_typical": row.checks[1].utilisation,
+        "utilisation_low_friction": row.checks[0].utilisation,
+        "yield_torque_low_Nm": row.checks[0].yield_torque / 1000.0,
+        "yield_torque_typical_Nm": row.checks[1].yield_torque / 1000.0,
+        "angle_deg": math.nan if row.angle is None else row.angle,
+        "stretch_mm": row.stretch,
+        "yields": row.yields or "no",
+    }
+
+
+def round_columns(plan: TorquePlan) -> Columns:
+    """Return one row for every turn of the wrench in the chosen way, in order."""
+    sequence, joint = plan.reading.clamp.joint.sequence, plan.reading.clamp.joint
+    rows: list[dict[str, object]] = []
+    number = 0
+    for one in plan.chosen.rounds:
+        amounts = {step.group: step for step in one.steps}
+        own = {step.fastener: step.torque for step in one.each}
+        for _ in range(one.again):
+            number += 1
+            for name in sequence:
+                step = amounts.get(joint.group_of(name).group.name)
+                kind = step.kind if step else "torque"
+                amount = own.get(name, step.amount if step else math.nan)
+                if step or name in own:
+                    rows.append(_turn(number, len(rows) + 1, name, kind, amount))
+    return columns_of(rows)
+
+
+def _turn(number: int, turn: int, name: str, kind: str, amount: float) -> dict[str, object]:
+    torque = amount / 1000.0 if kind == "torque" else math.nan
+    return {
+        "round": number,
+        "turn": turn,
+        "fastener": name,
+        "action": kind,
+        "torque_Nm": torque,
+        "amount": torque if kind == "torque" else amount,
+        "unit": {"torque": "N*m", "angle": "degree", "loosen": "degree", "stretch": "mm"}.get(kind, "N"),
+    }
+
+
+def torque_record(plan: TorquePlan) -> dict[str, object]:
+    """Return a torque plan as plain data for JSON; numbers that are not known are null."""
+    names = plan.reading.clamp.joint.names
+    record: dict[str, object] = {
+        "fastening": plan.reading.files.fastening.name,
+        "aimed_N": plan.aimed,
+        "verdict": str(plan.reading.verdict.state),
+        "torques": as_rows(torque_columns(plan)),
+        "way": plan.chosen.way,
+        "sequence": list(plan.reading.clamp.joint.sequence),
+        "turns": as_rows(round_columns(plan)),
+        "ways": [
+            {
+                "way": way.way,
+                "open": way.open,
+                "rounds": sum(one.again for one in way.rounds),
+                "left_N": dict(zip(names, way.final.tolist(), strict=True)) if way.open else None,
+                "highest_N": way.highest if way.open else None,
+                "remark": way.remark,
+            }
+            for way in plan.ways
+        ],
+        "remarks": list(plan.reading.verdict.remarks),
+        "assumptions": list(plan.reading.assumptions),
+        "provenance": dict(plan.reading.files.provenance),
+    }
+    return {key: plain(value) for key, value in record.items()}
