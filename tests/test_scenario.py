@@ -18,8 +18,8 @@ from scipy import ndimage
 from firedeck.definition.calibration import FilmCalibration
 from firedeck.definition.criteria import Criteria
 from firedeck.definition.deck import DeckPlan
-from firedeck.definition.film import FilmBatch
 from firedeck.definition.fastening import Fastening
+from firedeck.definition.film import FilmBatch
 from firedeck.definition.film_test import FilmTest
 from firedeck.definition.gasket import Gasket, plan_with_gasket
 from firedeck.definition.shape import opening_polygon, outline_polygon, seal_line
