@@ -41,6 +41,10 @@ class WarmPart(ClampedPart):
 
     Attributes
     ----------
+    material : Material
+        Its material.
+    thickness : float
+        Thickness under the fastener [mm].
     temperature : float, optional
         Mean temperature over its thickness in operation [degC].
     """
