@@ -16,6 +16,7 @@ import firedeck.study.reading as reading_module
 from firedeck.cli import app
 from firedeck.scenario.engine import engine_plan, film_batch_stub, write_text
 from firedeck.study.demonstration import work_demonstration
+from tests.fasteners import small_fastening
 from tests.support import small_print
 
 
@@ -205,12 +206,15 @@ def test_the_demonstration_leads_to_all_its_reports(bench, monkeypatch):
         "firedeck.study.demonstration.read_print",
         lambda file, progress: small_print.reading(1 if "factory" in file.name else 2),
     )
+    (bench / "fastening.toml").write_text(small_fastening(), encoding="utf-8")
     lines = work_demonstration(bench)
-    assert len(lines) == 2
+    assert len(lines) == 3
     page = (bench / "index.html").read_text(encoding="utf-8")
-    for folder in ("calibration", "factory-report", "candidate-report", "comparison"):
+    reports = ("calibration", "factory-report", "candidate-report", "comparison", "fasteners", "tightening")
+    for folder in reports:
         assert f'href="{folder}/report.html"' in page
         assert (bench / folder / "report.html").exists()
+    assert (bench / "tightening" / "card.pdf").read_bytes().startswith(b"%PDF")
     comparison = (bench / "comparison" / "report.html").read_text(encoding="utf-8")
     assert 'href="../factory-report/report.html"' in comparison
     assert 'href="../index.html"' in comparison

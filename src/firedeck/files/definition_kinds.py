@@ -7,6 +7,7 @@ from typing import Any, get_args
 from firedeck.definition.calibration import FilmCalibration
 from firedeck.definition.criteria import Criteria
 from firedeck.definition.deck import DeckPlan
+from firedeck.definition.fastening import Fastening
 from firedeck.definition.film import FilmBatch
 from firedeck.definition.film_test import FilmTest
 from firedeck.definition.gasket import Gasket
@@ -24,7 +25,8 @@ def kind_of(model: type[Definition]) -> str:
 
 #: Word under ``kind`` -> model of the file.
 KINDS: dict[str, type[Definition]] = {
-    kind_of(model): model for model in (DeckPlan, Gasket, FilmBatch, FilmCalibration, FilmTest, Criteria)
+    kind_of(model): model
+    for model in (DeckPlan, Gasket, Fastening, FilmBatch, FilmCalibration, FilmTest, Criteria)
 }
 
 

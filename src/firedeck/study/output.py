@@ -19,10 +19,11 @@ from firedeck.study.reading import Comparison, PrintReading, load_test
 from firedeck.study.scanning import Progress, load_scan, silent
 from firedeck.study.tables import UNITS, difference_columns, leak_columns, seal_columns, sector_columns
 
-__all__ = ["write_calibration", "write_comparison", "write_reading", "write_refusal"]
+__all__ = ["write_calibration", "write_comparison", "write_page", "write_reading", "write_refusal"]
 
 
-def _write_page(folder: Path, page: Document) -> None:
+def write_page(folder: Path, page: Document) -> None:
+    """Write a page as report.html with its pictures beside it."""
     (folder / "report.html").write_text(render_html(page), encoding="utf-8")
     for picture in page.pictures:
         (folder / f"{picture.name}.png").write_bytes(picture.png)
@@ -63,7 +64,7 @@ def write_reading(
     """
 
     def fill(draft: Path) -> None:
-        _write_page(draft, reading_page(reading, links=tuple(links), progress=progress))
+        write_page(draft, reading_page(reading, links=tuple(links), progress=progress))
         write_table(draft / "seals", seal_columns(reading), units=UNITS)
         write_table(draft / "sectors", sector_columns(reading.profiles), units=UNITS)
         write_table(draft / "leaks", leak_columns(reading), units=UNITS)
@@ -80,7 +81,7 @@ def write_comparison(
     """Write the report of a comparison with its pictures and table; as `write_reading`."""
 
     def fill(draft: Path) -> None:
-        _write_page(draft, comparison_page(comparison, links=tuple(links)))
+        write_page(draft, comparison_page(comparison, links=tuple(links)))
         write_table(draft / "differences", difference_columns(comparison), units=UNITS)
 
     write_folder(folder, fill, overwrite=overwrite)
@@ -89,7 +90,7 @@ def write_comparison(
 
 def write_calibration(result: CalibrationResult, folder: Path, *, overwrite: bool = False) -> Path:
     """Write the page of a film calibration with its picture; as `write_reading`."""
-    write_folder(folder, lambda draft: _write_page(draft, calibration_page(result)), overwrite=overwrite)
+    write_folder(folder, lambda draft: write_page(draft, calibration_page(result)), overwrite=overwrite)
     return folder / "report.html"
 
 
