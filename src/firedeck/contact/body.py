@@ -98,7 +98,7 @@ def _pins(mesh: BodyMesh) -> tuple[int, int]:
     full = np.zeros(mesh.body.numbers.shape, dtype=np.int64)
     solid = np.zeros(mesh.body.cells.shape, dtype=np.int64)
     solid[1:-1, 1:-1, 1:-1] = mesh.masks == 0xFFFF
-    nx, ny, nz = solid.shape
+    nx, ny, nz = mesh.body.cells.shape
     for corner in range(8):
         a, b, c = corner & 1, (corner >> 1) & 1, corner >> 2
         full[a : a + nx, b : b + ny, c : c + nz] += solid
