@@ -114,8 +114,8 @@ class LaidGasket:
         Those nodes, as places among the kept ones [1].
     patch : ndarray of int, shape (points,)
         Patch of every point [1].
-    tables : tuple
-        Laws of the points; see `Points`.
+    step : float
+        Wanted distance of the points along a seal [mm].
     """
 
     names: tuple[str, ...]
@@ -124,6 +124,7 @@ class LaidGasket:
     points: Points
     touched: Ints
     patch: Ints
+    step: float
 
     def part(self, name: str) -> slice:
         """Return which points belong to a seal or land.
@@ -227,7 +228,7 @@ def lay_gasket(
     offsets = np.concatenate([[0], np.cumsum([int(group.patch.max()) + 1 for group in groups])])
     patch = np.concatenate([group.patch + offset for group, offset in zip(groups, offsets, strict=False)])
     starts = np.concatenate([[0], np.cumsum(counts)])
-    return LaidGasket(tuple(group.name for group in groups), starts, places, points, touched, patch)
+    return LaidGasket(tuple(group.name for group in groups), starts, places, points, touched, patch, step)
 
 
 @dataclass(frozen=True)

@@ -155,13 +155,15 @@ class JointState:
         )
         return changed._balanced()
 
-    def fire(self, pressures: Mapping[str, float]) -> JointState:
+    def fire(self, pressures: Mapping[str, float], *, near: JointState | None = None) -> JointState:
         """Put gas into cylinders.
 
         Parameters
         ----------
         pressures : mapping of str to float
             Gas pressure [MPa] by bore; the others have none.
+        near : JointState, optional
+            A state close to the answer, from which the search starts; the history is not taken from it.
         """
         known = {bore.name for bore in self.joint.bores}
         for name, value in pressures.items():
@@ -174,7 +176,9 @@ class JointState:
         for name, value in pressures.items():
             amounts |= {f"gas {name}": value, f"wall {name}": value}
         label = ", ".join(f"{name} at {value:g} MPa" for name, value in pressures.items())
-        return replace(self, amounts=amounts, name=f"firing, {label}" if label else "no gas")._balanced()
+        start = self.balance if near is None else near.balance
+        named = f"firing, {label}" if label else "no gas"
+        return replace(self, amounts=amounts, name=named, balance=start)._balanced()
 
     @property
     def tension(self) -> Floats:
