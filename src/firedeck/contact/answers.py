@@ -132,7 +132,9 @@ def _profile(state: JointState, seal: str, load: Floats, closure: Floats) -> Sea
     joint = state.joint
     part = joint.laid.part(seal)
     _, points = joint.at_level(state.level)
-    per_length, closed = _along(state, part, load / points.size), _along(state, part, closure)
+    each: Floats = load / points.size
+    per_length = _along(state, part, each)
+    closed = _along(state, part, closure)
     names = [pressed.seal.name for pressed in joint.model.seals]
     if seal not in names:
         raise FiredeckError(f"{seal!r} is a land, not a seal", remedy="ask for " + ", ".join(names))
@@ -141,7 +143,7 @@ def _profile(state: JointState, seal: str, load: Floats, closure: Floats) -> Sea
     width = pressed.law.width or math.nan
     return SealPressure(
         seal,
-        line.step * np.arange(len(line.points)),
+        np.arange(len(line.points), dtype=np.float64) * line.step,
         line.angles,
         line.points,
         per_length,

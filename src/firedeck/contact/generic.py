@@ -29,7 +29,7 @@ class HeadSizes:
 
     Attributes
     ----------
-    fire_deck, jacket, upper_deck, rail : float
+    fire_deck, jacket, middle_deck, ports, upper_deck, rail : float
         Heights of the layers from the sealing plane up [mm].
     outer_wall, cross_wall, port_wall : float
         Thickness of the outer wall, of the walls between cylinders and of the gas ports' walls [mm].
@@ -42,13 +42,15 @@ class HeadSizes:
     """
 
     fire_deck: float = 11.0
-    jacket: float = 50.0
-    upper_deck: float = 9.0
+    jacket: float = 27.0
+    middle_deck: float = 8.0
+    ports: float = 30.0
+    upper_deck: float = 10.0
     rail: float = 30.0
-    outer_wall: float = 6.0
-    cross_wall: float = 7.0
-    port_wall: float = 5.0
-    boss: float = 6.0
+    outer_wall: float = 8.0
+    cross_wall: float = 10.0
+    port_wall: float = 6.0
+    boss: float = 9.0
     valve: float = 0.34
     plug: float = 0.26
 
@@ -71,16 +73,16 @@ class BlockSizes:
     jacket: float = 75.0
     lower_deck: float = 12.0
     skirt: float = 60.0
-    liner: float = 6.0
-    outer_wall: float = 6.0
+    liner: float = 7.0
+    outer_wall: float = 8.0
     bulkhead: float = 20.0
-    boss: float = 7.0
+    boss: float = 9.0
 
 
 def generic_head(
     plan: DeckPlan, sizes: HeadSizes | None = None, material: Material | None = None, *, element: float = 10.0
 ) -> BodySection:
-    """Return a head: fire deck, jacket with gas ports and columns, upper deck, open rails.
+    """Return a head: fire, middle and upper deck, jacket and port walls between them, open rails.
 
     Parameters
     ----------
@@ -107,9 +109,12 @@ def generic_head(
     jacket = union([wall, bosses, _cross_walls(plan, size.cross_wall), *_gas_ports(plan, size)])
     gas_ways = union(_gas_passages(plan, size))
     rails = wall.difference(_fastener_circles(plan, size.boss + 3.0))
+    open_jacket = jacket.difference(holes).difference(gas_ways)
     layers = [
         _layer("fire deck", size.fire_deck, solid.difference(_port_shapes(plan)), element),
-        _layer("jacket", size.jacket, jacket.difference(holes).difference(gas_ways), element),
+        _layer("jacket", size.jacket, open_jacket, element),
+        _layer("middle deck", size.middle_deck, solid.difference(gas_ways), element),
+        _layer("ports", size.ports, open_jacket, element),
         _layer("upper deck", size.upper_deck, solid, element),
     ]
     if size.rail > 0.0:
@@ -121,8 +126,9 @@ def generic_head(
         assumptions=(
             "the head's outline is that of the sealing plane over its whole height",
             "four upright gas ports and a plug column to a bore; valve openings in the fire deck are closed",
-            f"fire deck {size.fire_deck:g} mm, jacket {size.jacket:g} mm, upper deck {size.upper_deck:g} mm, "
-            f"walls {size.outer_wall:g} mm: common practice, no source",
+            f"fire deck {size.fire_deck:g} mm, middle deck {size.middle_deck:g} mm, upper deck "
+            f"{size.upper_deck:g} mm, bearing faces {_bearing_height(size):g} mm up, outer walls "
+            f"{size.outer_wall:g} mm, bosses {size.boss:g} mm: common practice, no source",
         ),
     )
 
@@ -179,6 +185,10 @@ def generic_block(
             f"outer walls {size.outer_wall:g} mm, bulkheads {size.bulkhead:g} mm: common practice, no source",
         ),
     )
+
+
+def _bearing_height(size: HeadSizes) -> float:
+    return size.fire_deck + size.jacket + size.middle_deck + size.ports + size.upper_deck
 
 
 def _layer(name: str, thickness: float, plan: BaseGeometry, element: float) -> SectionLayer:

@@ -143,7 +143,8 @@ class _Step:
 
     def matrix(self, unknowns: Floats) -> Floats:
         """Slope of the residual, lower triangle [N/mm]."""
-        matrix = np.array(self.stiffness, order="F")
+        # Symmetric, so the copy's transpose is the same matrix with its columns in memory one by one.
+        matrix = self.stiffness.copy(order="C").T
         weights = self.points.weights
         curvature_rows(matrix, weights.indptr, weights.indices, weights.data, self.slope)
         diagonal = np.einsum("ii->i", matrix)
