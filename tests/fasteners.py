@@ -6,6 +6,7 @@ from typing import Any
 
 from firedeck.definition.fastener import Fastener
 from firedeck.definition.tightening import Tightening
+from firedeck.scenario.demo_files import fastening_text
 
 
 def stud(thread: str = "M12x1.25", **changes: Any) -> Fastener:
@@ -39,3 +40,10 @@ def bolt(thread: str, grade: str, outer: float, hole: float) -> Fastener:
 def tightening(*stages: dict[str, str], **changes: Any) -> Tightening:
     """Return a tightening with friction class B."""
     return Tightening.model_validate({"lubricant": "class B", "stage": list(stages), **changes})
+
+
+def small_fastening() -> str:
+    """Return the demonstration's fastening for a deck plan of one bore, on the plan's own seals."""
+    lines = fastening_text().splitlines(keepends=True)
+    left_out = ("gasket =", "cylinder_factors =")
+    return "".join(line for line in lines if not line.startswith(left_out))

@@ -17,6 +17,7 @@ from firedeck.cli import app
 from firedeck.scenario.cylinder_trace import make_traces
 from firedeck.scenario.engine import engine_plan, film_batch_stub, write_text
 from firedeck.study.demonstration import work_demonstration
+from tests.fasteners import small_fastening
 from tests.support import small_print
 
 
@@ -207,13 +208,15 @@ def test_the_demonstration_leads_to_all_its_reports(bench, monkeypatch):
         lambda file, progress: small_print.reading(1 if "factory" in file.name else 2),
     )
     make_traces(bench)
+    (bench / "fastening.toml").write_text(small_fastening(), encoding="utf-8")
     lines = work_demonstration(bench)
-    assert len(lines) == 2
+    assert len(lines) == 3
     page = (bench / "index.html").read_text(encoding="utf-8")
-    folders = ("calibration", "factory-report", "candidate-report", "comparison")
+    folders = ("calibration", "factory-report", "candidate-report", "comparison", "fasteners", "tightening")
     for folder in (*folders, "trace-report", "duty-comparison"):
         assert f'href="{folder}/report.html"' in page
         assert (bench / folder / "report.html").exists()
+    assert (bench / "tightening" / "card.pdf").read_bytes().startswith(b"%PDF")
     comparison = (bench / "comparison" / "report.html").read_text(encoding="utf-8")
     assert 'href="../factory-report/report.html"' in comparison
     assert 'href="../index.html"' in comparison

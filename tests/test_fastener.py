@@ -177,3 +177,10 @@ def test_every_default_carries_its_source():
         assert isinstance(source, Source)
         # anything not published says so in its basis; anything published names its document
         assert source.document or source.basis in (Basis.MEMORY, Basis.COMMON_PRACTICE)
+
+
+def test_a_modulus_against_temperature_owns_up_to_memory():
+    curves = [builtin_material(name) for name in builtin_names()]
+    hot = [material for material in curves if len(material.modulus.points) > 1]
+    assert {"A356-T6", "steel", "class 12.9"} <= {material.name for material in hot}
+    assert {material.source_of("modulus").basis for material in hot} == {Basis.MEMORY}

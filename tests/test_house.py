@@ -20,7 +20,7 @@ CONTRACTS = {contract["id"]: contract for contract in PROJECT["tool"]["importlin
 
 #: Layers that touch no file, page or picture.
 PURE = {
-    *("kernel", "evidence", "definition", "pressure_map", "film", "loading", "duty"),
+    *("kernel", "evidence", "definition", "pressure_map", "film", "loading", "duty", "contact"),
     *("seal", "compare", "verdict"),
 }
 

@@ -66,6 +66,31 @@ def test_an_even_plan_takes_any_preloads():
     assert plan.history.final == pytest.approx(wanted, rel=1e-9)
 
 
+def test_an_even_plan_starts_from_earlier_stages():
+    joint, order = four_cylinder(), centre_out(TEN)
+    before = staged_moves(order, [20e3, 40e3])
+    plan = even_in_one_pass(joint, 60e3, order, before=before)
+    assert plan.history.final == pytest.approx(np.full(10, 60e3), rel=1e-9)
+    assert len(plan.history.moves) == 30
+    # what the earlier stages took up no longer has to be taken up: the steps differ less
+    at_once = even_in_one_pass(joint, 60e3, order)
+    assert plan.step_preload.max() < at_once.step_preload.max()
+    with pytest.raises(FiredeckError, match="further than its even end"):
+        even_in_one_pass(joint, 30e3, order, before=before)
+
+
+def test_repeated_passes_follow_earlier_stages_and_take_any_preloads():
+    joint = SharedJoint.build(np.full((6, 6), 4e-7) + np.diag(np.full(6, 2e-7)), 150e3)
+    setting = np.array([60e3, 40e3] * 3)
+    before = staged_moves(joint.names, [30e3])
+    found = passes_until_even(joint, setting, joint.names, unevenness=0.01, before=before)
+    assert found.even
+    assert found.history.final == pytest.approx(setting, rel=0.01)
+    assert len(found.history.moves) == 6 + 6 * found.count
+    from_nothing = passes_until_even(joint, setting, joint.names, unevenness=0.01)
+    assert found.count <= from_nothing.count
+
+
 def test_repeated_passes_converge_where_the_joint_only_gives():
     joint = SharedJoint.build(np.full((6, 6), 4e-7) + np.diag(np.full(6, 2e-7)), 150e3)
     found = passes_until_even(joint, 60e3, joint.names, unevenness=0.01)

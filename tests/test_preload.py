@@ -127,12 +127,12 @@ def test_a_torque_test_without_friction_is_refused():
 
 def test_torque_past_yield_is_named_with_the_torque_that_would_yield():
     fastener, plan = stud(material="8.8"), tightening({"torque": "60 N*m"}, {"torque": "160 N*m"})
-    with pytest.raises(TighteningError, match=r"160 N\*m \(118 lbf\*ft\) is past yield") as caught:
+    with pytest.raises(TighteningError, match=r"160 N·m \(118 lbf·ft\) is past yield") as caught:
         require_elastic(fastener, plan, JOINT)
     assert caught.value.where == "tightening, stage 2"
     mu = plan.lubricant.thread.middle
     most = check_yield(fastener, 1e4, mu, mu).yield_torque
-    assert f"yields at {most / 1e3:.0f} N*m" in caught.value.message
+    assert f"yields at {most / 1e3:.0f} N·m" in caught.value.message
     just_below = tightening({"torque": f"{0.999 * most} N*mm"})
     require_elastic(fastener, just_below, JOINT)
 

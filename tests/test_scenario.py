@@ -18,6 +18,7 @@ from scipy import ndimage
 from firedeck.definition.calibration import FilmCalibration
 from firedeck.definition.criteria import Criteria
 from firedeck.definition.deck import DeckPlan
+from firedeck.definition.fastening import Fastening
 from firedeck.definition.film import FilmBatch
 from firedeck.definition.film_test import FilmTest
 from firedeck.definition.gasket import Gasket, plan_with_gasket
@@ -530,11 +531,12 @@ def test_candidate_sags_less_but_has_one_weak_place():
 def test_demo_holds_every_file_and_no_truth(tmp_path):
     truth = make_demo(tmp_path, scanner=replace(DEMO_SCANNER, dpi=75.0))
     assert {path.name for path in tmp_path.iterdir()} == {
-        "deck.toml", "factory.toml", "candidate.toml", "film.toml", "criteria.toml",
+        "deck.toml", "factory.toml", "candidate.toml", "film.toml", "criteria.toml", "fastening.toml",
         "calibration.toml", "calibration.tif", "factory-print.toml", "factory-print-1.tif",
         "candidate-print.toml", "candidate-print-1.tif", "candidate-print-2.tif",
     }  # fmt: skip
     Criteria.model_validate(tomllib.loads((tmp_path / "criteria.toml").read_text(encoding="utf-8")))
+    Fastening.model_validate(tomllib.loads((tmp_path / "fastening.toml").read_text(encoding="utf-8")))
     for made in (truth.factory, truth.candidate):
         FilmTest.model_validate(tomllib.loads((tmp_path / made.record).read_text(encoding="utf-8")))
     rows, cols = truth.factory.scans[0].size

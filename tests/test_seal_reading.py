@@ -40,7 +40,7 @@ def read(plan, pressure, **more):
 
 def verdict_on(plan, pressure, *, balance=None, **more):
     pressure_map, profiles, summaries = read(plan, pressure, **more)
-    field = leak_field(plan, pressure_map, profiles)
+    field = leak_field(plan, pressure_map, [profile.strip for profile in profiles])
     leaks = find_leaks(plan, pressure_map, profiles, field)
     return judge(plan, default_criteria(), profiles, summaries, leaks, balance), leaks, pressure_map, field
 

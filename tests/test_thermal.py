@@ -6,7 +6,12 @@ import pytest
 
 from firedeck.definition.fastener import ClampedPart
 from firedeck.errors import FiredeckError
-from firedeck.loading.compliance import PressureCone, fastener_compliance, member_compliance
+from firedeck.loading.compliance import (
+    ClampedStack,
+    PressureCone,
+    fastener_compliance,
+    member_compliance,
+)
 from firedeck.loading.thermal import Warmth, hot_preload, thermal_misfit
 from tests.fasteners import stud
 
@@ -16,7 +21,8 @@ CONE = PressureCone(16.63, 13.5, limit_diameter=28.0, both_faces=False)
 
 
 def hot(fastener_at, head_at, preload=50e3, **more):
-    return hot_preload(stud(), [HEAD, GASKET], CONE, Warmth(fastener_at, (head_at, head_at)), preload, **more)
+    stack = ClampedStack((HEAD, GASKET), CONE)
+    return hot_preload(stud(), stack, Warmth(fastener_at, (head_at, head_at)), preload, **more)
 
 
 def test_an_aluminium_head_tightens_a_steel_stud():
@@ -36,7 +42,7 @@ def test_nothing_happens_at_room_temperature():
 def test_total_closure_is_conserved():
     # the condition that EN 1591-1 is built on (from memory): F1 delta1 - F0 delta0 = misfit
     parts, warmth = [HEAD, GASKET], Warmth(90.0, (110.0, 110.0))
-    result = hot_preload(stud(), parts, CONE, warmth, 50e3)
+    result = hot_preload(stud(), ClampedStack(tuple(parts), CONE), warmth, 50e3)
     cold = fastener_compliance(stud()) + member_compliance(parts, CONE)
     warm = fastener_compliance(stud(), 90.0) + member_compliance(parts, CONE, [110.0, 110.0])
     residual = result.preload * warm - 50e3 * cold - thermal_misfit(stud(), parts, warmth)
@@ -73,3 +79,11 @@ def test_the_pressure_cone():
     assert member_compliance([HEAD], tube) == pytest.approx(expected, rel=1e-12)
     with pytest.raises(FiredeckError, match="no larger than its hole"):
         member_compliance([HEAD], PressureCone(13.0, 13.5))
+
+
+def test_a_stated_compliance_softens_as_the_cone_does():
+    cone, stated = ClampedStack((HEAD, GASKET), CONE), ClampedStack((HEAD, GASKET), CONE, stated=3e-6)
+    assert stated.compliance() == pytest.approx(3e-6)
+    hot = (150.0, 150.0)
+    assert stated.compliance(hot) / 3e-6 == pytest.approx(cone.compliance(hot) / cone.compliance())
+    assert stated.compliance(hot) > 3e-6

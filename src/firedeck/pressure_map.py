@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from firedeck.errors import FiredeckError
+from firedeck.kernel.lookup import guide_of, interpolate_curve, slope_of_curve
 
 __all__ = ["Conversion", "FloatArray", "Grid", "MapArray", "PressureMap", "identity_conversion"]
 
@@ -105,9 +107,14 @@ class Conversion:
     pressure: FloatArray
     modes: FloatArray
 
+    @cached_property
+    def guide(self) -> npt.NDArray[np.int64]:
+        """Where to begin looking for a signal among the knots; see `firedeck.kernel.lookup`."""
+        return guide_of(self.signal)
+
     def to_pressure(self, signal: npt.ArrayLike) -> FloatArray:
         """Convert signals to pressure [MPa], held at the ends of the curve."""
-        return np.asarray(np.interp(np.asarray(signal, dtype=float), self.signal, self.pressure))
+        return interpolate_curve(_floating(signal), self.signal, self.pressure, self.guide)
 
     def to_signal(self, pressure: npt.ArrayLike) -> FloatArray:
         """Convert pressure [MPa] to signal, held at the ends of the curve."""
@@ -115,13 +122,11 @@ class Conversion:
 
     def slope(self, signal: npt.ArrayLike) -> FloatArray:
         """Return d(pressure)/d(signal) [MPa]."""
-        steps = np.diff(self.pressure) / np.diff(self.signal)
-        place = np.searchsorted(self.signal, np.asarray(signal, dtype=float), side="right") - 1
-        return np.asarray(steps[np.clip(place, 0, len(steps) - 1)])
+        return slope_of_curve(_floating(signal), self.signal, self.pressure, self.guide)
 
     def bend(self, signal: npt.ArrayLike, step: float = 0.02) -> FloatArray:
         """Return d2(pressure)/d(signal)2 [MPa], seen over steps of the signal of `step`."""
-        signal = np.asarray(signal, dtype=float)
+        signal = _floating(signal)
         step = min(step, 0.02 * float(self.signal[-1]))
         middle = np.clip(signal, self.signal[0] + step, self.signal[-1] - step)
         outer = self.to_pressure(middle + step) + self.to_pressure(middle - step)
@@ -160,6 +165,12 @@ class Conversion:
         signal = np.asarray(signal, dtype=float)
         shifts = [np.interp(signal, self.signal, mode) for mode in self.modes]
         return np.stack(shifts) if shifts else np.zeros((0, *signal.shape))
+
+
+def _floating(values: npt.ArrayLike) -> npt.NDArray[np.floating]:
+    """Return values as an array of floats, single precision kept as it is."""
+    array = np.asarray(values)
+    return array if array.dtype in (np.float32, np.float64) else array.astype(np.float64)
 
 
 def identity_conversion(highest: float) -> Conversion:

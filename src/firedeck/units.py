@@ -17,7 +17,7 @@ from firedeck.errors import FiredeckError
 if TYPE_CHECKING:
     import pint
 
-__all__ = ["INNER_UNITS", "UnitError", "parse_quantity", "show_quantity", "to_unit"]
+__all__ = ["INNER_UNITS", "UnitError", "parse_quantity", "show_quantity", "show_torque", "to_unit"]
 
 #: Kind of quantity -> the inner unit its floats are in.
 INNER_UNITS: dict[str, str] = {
@@ -222,3 +222,9 @@ def show_quantity(value: float, unit: str, *, digits: int = 3) -> str:
         return f"0 {unit}".strip()
     decimals = max(0, digits - 1 - math.floor(math.log10(abs(value))))
     return f"{value:.{decimals}f} {unit}".strip()
+
+
+def show_torque(torque: float) -> str:
+    """Write a torque [N*mm] in both units of the trade, as ``105 N·m (77 lbf·ft)``."""
+    feet = to_unit(torque, "torque", "force_pound * foot")
+    return f"{torque / 1000.0:.0f} N·m ({feet:.0f} lbf·ft)"

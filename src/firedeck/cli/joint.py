@@ -1,4 +1,4 @@
-"""Commands about the joint: check its files, show its deck plan."""
+"""Commands about the joint: check its files, show its deck plan; its fasteners have a file of their own."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from firedeck.cli import fastening
 from firedeck.cli.shell import ExitCode, JsonOption, print_json
 
 if TYPE_CHECKING:
@@ -15,10 +16,12 @@ if TYPE_CHECKING:
 __all__ = ["app"]
 
 app = typer.Typer(
-    help="Deck plan, gasket and the other files that describe a joint.",
+    help="Deck plan, gasket, fasteners and the other files that describe a joint.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
+app.command()(fastening.fasteners)
+app.command()(fastening.torque)
 
 
 @app.command()

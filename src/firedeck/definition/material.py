@@ -199,7 +199,7 @@ _BUILTIN: dict[str, dict[str, object]] = {
         "bearing_limit": "380 MPa",
         "source": _ALUMINIUM,
         "sources": {
-            "modulus": Source(Basis.PUBLISHED, _ALUMINIUM.document, "at 20 degC; hot values from memory"),
+            "modulus": Source(Basis.MEMORY, "hot values; at 20 degC as the alloy's published data say"),
             "bearing_limit": Source(
                 Basis.PUBLISHED, _PRESSURE.document, "GK-AlSi7Mg wa, printed there as not yet confirmed"
             ),

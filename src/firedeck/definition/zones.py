@@ -77,11 +77,31 @@ def opening_labels(
     holes : ndarray of bool
         Fastener and dowel holes: nothing presses there, and they are no medium.
     """
-    labels = np.zeros((len(y), len(x)), np.int32)
-    labels[~outline_zone(plan, x, y)] = len(plan.media)
+    labels = np.where(outline_zone(plan, x, y), np.int32(0), np.int32(len(plan.media)))
     for number, name in enumerate(plan.media[:-1], start=1):
-        labels[polygon_zone(opening_polygon(plan, name), x, y)] = number
-    wet = set(plan.media)
-    dry = [opening_polygon(plan, feature.name) for feature in plan.openings if feature.name not in wet]
-    holes = polygon_zone(shapely.union_all(dry), x, y) if dry else np.zeros(labels.shape, bool)
+        _mark(labels, opening_polygon(plan, name), x, y, number)
+    holes = np.zeros(labels.shape, bool)
+    for feature in plan.openings:
+        if feature.name not in plan.media:
+            _mark(holes, opening_polygon(plan, feature.name), x, y, True)
     return labels, holes
+
+
+def _mark(
+    target: npt.NDArray[np.generic],
+    polygon: shapely.Polygon,
+    x: npt.NDArray[np.float64],
+    y: npt.NDArray[np.float64],
+    value: int,
+) -> None:
+    """Set the cells inside a polygon, looking at no more of the grid than the box about it."""
+    x_low, y_low, x_high, y_high = polygon.bounds
+    cols, rows = _around(x, x_low, x_high), _around(y, y_low, y_high)
+    if cols.stop - cols.start > 1 and rows.stop - rows.start > 1:
+        target[rows, cols][polygon_zone(polygon, x[cols], y[rows])] = value
+
+
+def _around(centres: npt.NDArray[np.float64], low: float, high: float) -> slice:
+    """Return the cells whose centres lie between two limits, and one more to either side."""
+    first, last = (int(place) for place in np.searchsorted(centres, (low, high)))
+    return slice(max(first - 1, 0), min(last + 1, len(centres)))

@@ -8,6 +8,7 @@ from firedeck.definition.calibration import FilmCalibration
 from firedeck.definition.criteria import Criteria
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.duty import DutyDefinition
+from firedeck.definition.fastening import Fastening
 from firedeck.definition.film import FilmBatch
 from firedeck.definition.film_test import FilmTest
 from firedeck.definition.gasket import Gasket
@@ -30,6 +31,7 @@ KINDS: dict[str, type[Definition]] = {
     for model in (
         DeckPlan,
         Gasket,
+        Fastening,
         FilmBatch,
         FilmCalibration,
         FilmTest,

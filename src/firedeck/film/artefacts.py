@@ -14,7 +14,7 @@ from firedeck.definition.film_test import Mask
 from firedeck.definition.zones import polygon_zone
 from firedeck.evidence import flag_bit
 from firedeck.film.picture import ScanPicture
-from firedeck.kernel.cells import strong_spots
+from firedeck.kernel.cells import flag_lighter
 from firedeck.pressure_map import FloatArray, Grid, PressureMap
 
 __all__ = ["mask_artefacts"]
@@ -60,8 +60,7 @@ def mask_artefacts(
         inked += _flag_ink(picture, film, matrix, pressure_map.grid, flags)
     if inked:
         notes.append(f"Ink was found on the film and masked ({inked} places).")
-    spots = strong_spots(pressure_map.signal, -_LIGHTER_THAN_BLANK)
-    flags[ndimage.binary_dilation(spots)] |= np.uint16(flag_bit("dust"))
+    flag_lighter(pressure_map.signal, -_LIGHTER_THAN_BLANK, flag_bit("dust"), flags)
     return replace(pressure_map, flags=flags, notes=(*pressure_map.notes, *notes))
 
 

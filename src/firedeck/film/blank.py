@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firedeck.kernel.cells import blank_ratio, tile_medians, weighted_normal
+from firedeck.kernel.threads import for_each, row_bands
 from firedeck.pressure_map import FloatArray, Grid, MapArray
 
 __all__ = ["BlankSurface", "fit_blank", "signal_from_light"]
@@ -21,6 +22,9 @@ __all__ = ["BlankSurface", "fit_blank", "signal_from_light"]
 BoolArray = npt.NDArray[np.bool_]
 
 _TILE_MM = 2.0
+
+#: Rows of the map that one thread takes at a time.
+_BAND_ROWS = 256
 _ORDER = 4
 
 #: Standard deviation that higher terms of ln(blank) are expected to have: curl of a few millimetres.
@@ -81,8 +85,7 @@ def fit_blank(light: MapArray, grid: Grid, border: BoolArray, land: BoolArray) -
         The surface with its uncertainty; it may rest on land alone where no border was left.
     """
     side = max(4, round(_TILE_MM / grid.pitch))
-    certain = tile_medians(light, border, side, 1, 2 * side)
-    tinted = tile_medians(light, land, side, 1, 2 * side)
+    certain, tinted = for_each(lambda usable: tile_medians(light, usable, side, 1, 2 * side), (border, land))
     y, x = (np.arange(n) * side + side / 2 for n in certain.shape)
     py, px = (
         np.clip(2 * at / n - 1, -1, 1)[:, None] ** np.arange(_ORDER + 1)
@@ -143,5 +146,10 @@ def signal_from_light(
         The signal; NaN where there is no film.
     """
     rows, cols = total.shape
-    blank_ratio(total, cover, least_cover, _powers(rows), _powers(cols), surface.factors)
+    py, px = _powers(rows), _powers(cols)
+
+    def refer(band: slice) -> None:
+        blank_ratio(total[band], cover[band], least_cover, py[band], px, surface.factors)
+
+    for_each(refer, row_bands(rows, _BAND_ROWS))
     return total

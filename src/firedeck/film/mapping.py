@@ -18,6 +18,7 @@ from firedeck.film.picture import ScanPicture
 from firedeck.film.response import build_conversion, grain_of_signal, signal_of
 from firedeck.kernel.cells import box_mean, convert_cells, settle_faint
 from firedeck.kernel.raster import dilate, resample_conserving
+from firedeck.kernel.threads import for_each, row_bands
 from firedeck.pressure_map import Conversion, FloatArray, Grid, MapArray, PressureMap
 
 __all__ = ["PlanZones", "SheetSignal", "assemble_map", "deck_grid", "plan_zones", "read_sheet"]
@@ -36,6 +37,9 @@ _OUTLINE_CLEARANCE_MM = 1.0
 #: Standard deviation of a flatbed scanner's optical blur [mm]; from memory, not checked.
 _OPTICS_MM = 0.04
 
+#: Mean variance of reading straight between cells [cells^2].
+_BETWEEN_CELLS = 1 / 6
+
 #: A cell is read where the mean over a square of this side [mm] answers, and stands out from the
 #: grain by this many standard deviations.
 _AROUND_MM = 0.5
@@ -43,6 +47,9 @@ _SEEN_SIGMAS = 4.0
 
 #: Below the lowest answering piece the signal is averaged over tiles of this side [mm].
 _FAINT_TILE_MM = 2.0
+
+#: Rows of such tiles that one thread takes at a time.
+_TILES_TO_A_BAND = 12
 
 _LEAST_COVER = 0.5
 _TABLE_SIZE = 8192
@@ -78,12 +85,16 @@ class SheetSignal:
         The sheet's blank surface.
     blur : float
         Standard deviation of the averaging of light between sheet and grid [mm].
+    grain_left : float
+        Share of the variance of the film's grain, averaged over a cell alone, that this averaging
+        beyond the cell leaves in it [1].
     """
 
     signal: MapArray
     rim: BoolArray
     blank: BlankSurface
     blur: float
+    grain_left: float
 
 
 def deck_grid(plan: DeckPlan, pitch: float) -> Grid:
@@ -143,13 +154,25 @@ def read_sheet(
     blank = fit_blank(light, grid, clear & zones.beyond, clear & zones.land)
     del light
     signal = signal_from_light(total, cover, blank, _LEAST_COVER)
-    return SheetSignal(signal, rim, blank, _blur(footprint * grid.pitch, grid.pitch))
+    pixel = footprint * grid.pitch
+    return SheetSignal(signal, rim, blank, _blur(pixel, grid.pitch), _grain_left(pixel, grid.pitch))
 
 
 def _blur(pixel: float, pitch: float) -> float:
     """Return the standard deviation of optics, pixel, cell and reading between cells together [mm]."""
-    between_cells = pitch**2 / 6
-    return float(np.sqrt(_OPTICS_MM**2 + pixel**2 / 12 + pitch**2 / 12 + between_cells))
+    return float(np.sqrt(_OPTICS_MM**2 + pixel**2 / 12 + (1 / 12 + _BETWEEN_CELLS) * pitch**2))
+
+
+def _grain_left(pixel: float, pitch: float) -> float:
+    """Return the share of white grain's variance in a cell that optics and pixel leave [1].
+
+    By Parseval's theorem: the integral of the squared transfer of cell, pixel and optics together
+    over that of the cell alone, squared for the two axes.
+    """
+    frequency = np.linspace(0.0, 20.0 / pitch, 4001)
+    cell = np.sinc(frequency * pitch) ** 2
+    beyond = np.sinc(frequency * pixel) ** 2 * np.exp(-((2 * np.pi * _OPTICS_MM * frequency) ** 2))
+    return float((np.sum(cell * beyond) / np.sum(cell)) ** 2)
 
 
 def _pixel_to_cell(picture: ScanPicture, to_deck: FloatArray, grid: Grid) -> tuple[FloatArray, float]:
@@ -186,20 +209,63 @@ def _merge(sheets: list[SheetSignal]) -> tuple[MapArray, BoolArray]:
     return signal, (weight > 0) & ~clear_any
 
 
-def _tables(response: Response, conversion: Conversion, pitch: float) -> tuple[MapArray, MapArray]:
-    """Return pressure, mean-preserving under grain, and noise [MPa] over signal 0 to 1."""
+def _tables(response: Response, conversion: Conversion, pitch: float, grain_left: float) -> MapArray:
+    """Return pressure, mean-preserving under grain, its noise, half its bend, and the grain's variance.
+
+    One row each, over signal 0 to 1. The noise is that of white grain, so that averages over many
+    cells have theirs; within one cell less of it is left.
+    """
     signal = np.linspace(0.0, 1.0, _TABLE_SIZE)
     pressure = conversion.to_pressure(signal)
     grain = grain_of_signal(response, signal) / pitch
     # A step of at least the grain gives the slope and bend that a noisy cell actually meets.
     step = np.maximum(grain, 2.0 / _TABLE_SIZE)
+    within = grain_left * grain**2
     above = conversion.to_pressure(np.minimum(signal + step, conversion.signal[-1]))
     below = conversion.to_pressure(np.maximum(signal - step, 0.0))
     slope = (above - below) / (2 * step)
     bend = (above - 2 * pressure + below) / step**2
     inside = (signal > conversion.signal[40] + step) & (signal < conversion.signal[-1] - step)
-    corrected = np.where(inside, pressure - 0.5 * bend * grain**2, pressure)
-    return corrected.astype(np.float32), (slope * grain).astype(np.float32)
+    corrected = np.where(inside, pressure - 0.5 * bend * within, pressure)
+    half_bend = 0.5 * conversion.bend(signal)
+    return np.stack([corrected, slope * grain, half_bend, within]).astype(np.float32)
+
+
+def _seen_signal(response: Response, pitch: float) -> float:
+    """Return the mean signal around a cell from which on it answers and stands out from the grain."""
+    low_signal = float(signal_of(response.net_density[0]))
+    side = (2 * _cells_around(pitch) + 1) * pitch
+    return max(low_signal, _SEEN_SIGMAS * float(grain_of_signal(response, low_signal)) / side)
+
+
+def _cells_around(pitch: float) -> int:
+    return max(1, round(_AROUND_MM / 2 / pitch))
+
+
+def _convert(
+    signal: MapArray,
+    flags: npt.NDArray[np.uint16],
+    tables: MapArray,
+    blur: float,
+    limits: tuple[float, float, float],
+    pitch: float,
+    per_signal: float,
+) -> tuple[MapArray, MapArray]:
+    """Turn the signal into pressure and noise [MPa], band by band, and flag what is out of range."""
+    value, noise = np.empty_like(signal), np.empty_like(signal)
+    half, side = _cells_around(pitch), max(2, round(_FAINT_TILE_MM / pitch))
+    below = flag_bit("below-range")
+    bits = below, flag_bit("under-stated-range"), flag_bit("saturated"), flag_bit("outside-sheet")
+
+    def convert(band: slice) -> None:
+        first = max(band.start - half, 0)
+        around = box_mean(signal[first : band.stop + half], half)[band.start - first :]
+        out = value[band], noise[band], flags[band]
+        convert_cells(signal, (band.start, band.stop), around, tables, blur, limits, bits, out)
+        settle_faint(signal[band], flags[band], below, side, per_signal, value[band])
+
+    for_each(convert, row_bands(len(signal), side * _TILES_TO_A_BAND))
+    return value, noise
 
 
 def assemble_map(
@@ -245,26 +311,16 @@ def assemble_map(
     flags = np.where(rim, FLAG_DTYPE(flag_bit("cut-rim")), FLAG_DTYPE(0))
     lowest = float(response.pressure[0])
     top = min(batch.range_high, float(response.pressure[-1]))
-    low_signal = float(signal_of(response.net_density[0]))
-    half = max(1, round(_AROUND_MM / 2 / grid.pitch))
-    grain = float(grain_of_signal(response, low_signal)) / ((2 * half + 1) * grid.pitch)
-    value, noise = convert_cells(
-        signal,
-        box_mean(signal, half),
-        *_tables(response, conversion, grid.pitch),
-        max(low_signal, _SEEN_SIGMAS * grain),
+    blur = max(sheet.blur for sheet in sheets)
+    cell_blur = blur**2 / grid.pitch**2 - _BETWEEN_CELLS  # a cell of the map is not read between cells
+    limits = (
+        _seen_signal(response, grid.pitch),
         float(conversion.to_signal(max(batch.range_low, lowest))),
         float(conversion.to_signal(top)),
-        (
-            flag_bit("below-range"),
-            flag_bit("under-stated-range"),
-            flag_bit("saturated"),
-            flag_bit("outside-sheet"),
-        ),
-        flags,
     )
-    side = max(2, round(_FAINT_TILE_MM / grid.pitch))
-    settle_faint(signal, flags, flag_bit("below-range"), side, lowest / low_signal, value)
+    per_signal = lowest / float(signal_of(response.net_density[0]))
+    tables = _tables(response, conversion, grid.pitch, min(sheet.grain_left for sheet in sheets))
+    value, noise = _convert(signal, flags, tables, cell_blur, limits, grid.pitch, per_signal)
     background = float(max(sheet.blank.sd for sheet in sheets))
     return PressureMap(
         kind="measured",
@@ -278,7 +334,7 @@ def assemble_map(
         lowest=lowest,
         stated_range=(batch.range_low, top),
         spread=batch.thickness,
-        blur=max(sheet.blur for sheet in sheets),
+        blur=blur,
         notes=notes,
         provenance=provenance or {},
     )

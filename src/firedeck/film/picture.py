@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,9 @@ _FINE_LIMIT_MM = 0.09
 
 #: Fine pixels to one coarse pixel.
 _COARSE_FACTOR = 4
+
+#: Of the channels that are not measured every second row is enough.
+_THINNED = 2
 
 #: First row, first column, and code values of shape (rows, cols, channels).
 CodeBlock = tuple[int, int, npt.NDArray[np.uint16]]
@@ -99,15 +103,19 @@ def pool_scan(
     group = factor * _COARSE_FACTOR
     fine = np.zeros((high, wide), np.float32)
     coarse = np.zeros((size[0] // group, size[1] // group, channels), np.float32)
-    for row0, col0, codes in blocks:
-        for channel in range(channels):
-            plane = codes[:, :, channel]
-            if channel == measuring:
-                pool_block(plane, linear, row0, col0, factor, fine)
-            else:
-                pool_block(plane, linear, row0, col0, group, coarse[:, :, channel])
+    others = [channel for channel in range(channels) if channel != measuring]
+
+    def pool_others(row0: int, col0: int, codes: npt.NDArray[np.uint16]) -> None:
+        for channel in others:
+            pool_block(codes[:, :, channel], linear, row0, col0, group, coarse[:, :, channel], _THINNED)
+
+    with ThreadPoolExecutor(1) as aside:
+        for row0, col0, codes in blocks:
+            rest = aside.submit(pool_others, row0, col0, codes)
+            pool_block(codes[:, :, measuring], linear, row0, col0, factor, fine)
+            rest.result()
     fine /= np.float32(factor**2)
-    coarse /= np.float32(group**2)
+    coarse /= np.float32(group**2 // _THINNED)
     rows, cols = coarse.shape[:2]
     trimmed = fine[: rows * _COARSE_FACTOR, : cols * _COARSE_FACTOR]
     coarse[:, :, measuring] = trimmed.reshape(rows, _COARSE_FACTOR, cols, _COARSE_FACTOR).mean(axis=(1, 3))

@@ -10,14 +10,23 @@ __all__ = [
     "blank_ratio",
     "box_mean",
     "convert_cells",
+    "flag_lighter",
+    "open_ground",
     "settle_faint",
-    "strong_spots",
+    "tally_cells",
     "tile_medians",
     "weighted_normal",
 ]
 
 
-@njit(cache=True, nogil=True)
+#: Columns over which the blank level is taken to run straight.
+_PIECE = 16
+
+#: Most of a cell's pressure that is put back for blur [1].
+_MOST_RESTORED = np.float32(0.3)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def tile_medians(
     values: npt.NDArray[np.float32],
     usable: npt.NDArray[np.bool_],
@@ -62,7 +71,7 @@ def tile_medians(
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def blank_ratio(
     total: npt.NDArray[np.float32],
     cover: npt.NDArray[np.float32],
@@ -94,79 +103,111 @@ def blank_ratio(
             row_factors[b] = 0.0
             for a in range(order):
                 row_factors[b] += factors[a, b] * terms_y[i, a]
-        for j in range(wide):
-            if cover[i, j] < least_cover:
-                total[i, j] = np.nan
-                continue
-            log_blank = 0.0
-            for b in range(order):
-                log_blank += row_factors[b] * terms_x[j, b]
-            total[i, j] = np.float32(1.0 - total[i, j] / cover[i, j] * np.exp(-log_blank))
+        # The blank bends over centimetres: straight pieces of a few cells differ from it by less
+        # than rounding does.
+        end = _inverse_blank(row_factors, terms_x[0])
+        for first in range(0, wide, _PIECE):
+            last = min(first + _PIECE, wide)
+            begin, end = end, _inverse_blank(row_factors, terms_x[min(last, wide - 1)])
+            step = (end - begin) / max(min(last, wide - 1) - first, 1)
+            for j in range(first, last):
+                if cover[i, j] < least_cover:
+                    total[i, j] = np.nan
+                else:
+                    total[i, j] = 1.0 - total[i, j] / cover[i, j] * np.float32(begin + step * (j - first))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
+def _inverse_blank(row_factors: npt.NDArray[np.float64], terms: npt.NDArray[np.float64]) -> float:
+    log_blank = 0.0
+    for b in range(row_factors.size):
+        log_blank += row_factors[b] * terms[b]
+    return float(np.exp(-log_blank))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def convert_cells(
     signal: npt.NDArray[np.float32],
+    rows: tuple[int, int],
     around: npt.NDArray[np.float32],
-    value_table: npt.NDArray[np.float32],
-    noise_table: npt.NDArray[np.float32],
-    low_signal: float,
-    stated_signal: float,
-    top_signal: float,
+    tables: npt.NDArray[np.float32],
+    blur: float,
+    limits: tuple[float, float, float],
     bits: tuple[int, int, int, int],
-    flags: npt.NDArray[np.uint16],
-) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
-    """Turn signals into pressure and noise through tables over signal 0 to 1, and set range flags.
+    out: tuple[npt.NDArray[np.float32], npt.NDArray[np.float32], npt.NDArray[np.uint16]],
+) -> None:
+    """Turn some rows of signals into pressure and noise through tables, and set range flags.
+
+    Blur averages signal, and the pressure of an average is less than the average of the pressures
+    where the conversion bends. Half the bend times the variance of the signal within the blur puts
+    that back; the variance is the square of the signal's slope from cell to cell, less what grain
+    alone would show, times that of the blur.
 
     Parameters
     ----------
     signal : ndarray of float32, shape (h, w)
-        Signal; NaN where there is no film.
-    around : ndarray of float32, shape (h, w)
-        Mean signal around every cell: it decides on the flags, so that a cell's own grain does not
-        choose whether the cell counts.
-    value_table, noise_table : ndarray of float32, shape (n,)
-        Pressure and its noise [MPa] at equal steps of the signal from 0 to 1.
-    low_signal, stated_signal, top_signal : float
+        Signal of the whole map; NaN where there is no film.
+    rows : tuple of int
+        First row and one past the last that are converted.
+    around : ndarray of float32, shape (rows, w)
+        Mean signal around every cell of these rows: it decides on the flags, so that a cell's own
+        grain does not choose whether the cell counts.
+    tables : ndarray of float32, shape (4, n)
+        At equal steps of the signal from 0 to 1: pressure [MPa], its noise [MPa], half its second
+        derivative by the signal [MPa], and the variance of the signal's grain [1].
+    blur : float
+        Variance of the blur along each axis [cells^2]; 0 for none.
+    limits : tuple of float
         Signal of the lowest answering piece, of the stated lower end, of saturation.
     bits : tuple of int
         Flag masks: below range, under stated range, saturated, outside the sheet.
-    flags : ndarray of uint16, shape (h, w)
-        Changed in place.
-
-    Returns
-    -------
-    value, noise : ndarray of float32, shape (h, w)
-        Pressure and its independent standard uncertainty [MPa].
+    out : tuple of ndarray, shape (rows, w)
+        Pressure and its independent standard uncertainty [MPa], and flags, which are added to.
     """
-    high, wide = signal.shape
-    value = np.empty((high, wide), np.float32)
-    noise = np.empty((high, wide), np.float32)
-    last = value_table.size - 1
-    below, under, over, outside = bits
-    for i in range(high):
+    value, noise, flags = out
+    pressures, noises, bends, grains = tables
+    wide, last = signal.shape[1], pressures.size - 1
+    for i in range(rows[0], rows[1]):
         for j in range(wide):
-            s = signal[i, j]
+            s, r = signal[i, j], i - rows[0]
             if np.isnan(s):
-                value[i, j] = np.nan
-                noise[i, j] = np.nan
-                flags[i, j] |= outside
+                value[r, j] = np.nan
+                noise[r, j] = np.nan
+                flags[r, j] |= bits[3]
                 continue
             place = min(max(s, 0.0), 1.0) * last
             k = min(int(place), last - 1)
             u = np.float32(place - k)
-            value[i, j] = value_table[k] + u * (value_table[k + 1] - value_table[k])
-            noise[i, j] = noise_table[k] + u * (noise_table[k + 1] - noise_table[k])
-            if around[i, j] < low_signal:
-                flags[i, j] |= below
-            elif around[i, j] < stated_signal:
-                flags[i, j] |= under
-            elif around[i, j] >= top_signal:
-                flags[i, j] |= over
-    return value, noise
+            found = pressures[k] + u * (pressures[k + 1] - pressures[k])
+            if blur > 0.0 and limits[0] <= around[r, j] < limits[2]:
+                steep = _squared_slope(signal, i, j) - grains[k]
+                taken = bends[k] * np.float32(blur) * steep
+                found += min(max(taken, -_MOST_RESTORED * found), _MOST_RESTORED * found)
+            value[r, j] = found
+            noise[r, j] = noises[k] + u * (noises[k + 1] - noises[k])
+            if around[r, j] < limits[0]:
+                flags[r, j] |= bits[0]
+            elif around[r, j] < limits[1]:
+                flags[r, j] |= bits[1]
+            elif around[r, j] >= limits[2]:
+                flags[r, j] |= bits[2]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
+def _squared_slope(signal: npt.NDArray[np.float32], i: int, j: int) -> np.float32:
+    """Return the square of the signal's slope at a cell [1/cell^2]; 0 at an edge or beside a NaN.
+
+    White grain of unit variance shows a mean of 1 here: half from each axis.
+    """
+    if i == 0 or j == 0 or i == signal.shape[0] - 1 or j == signal.shape[1] - 1:
+        return np.float32(0.0)
+    down = np.float32(0.5) * (signal[i + 1, j] - signal[i - 1, j])
+    right = np.float32(0.5) * (signal[i, j + 1] - signal[i, j - 1])
+    steep = down * down + right * right
+    return np.float32(0.0) if np.isnan(steep) else np.float32(steep)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def box_mean(signal: npt.NDArray[np.float32], half: int) -> npt.NDArray[np.float32]:
     """Return the mean over a square around every cell, of those of its cells that are numbers.
 
@@ -206,7 +247,7 @@ def box_mean(signal: npt.NDArray[np.float32], half: int) -> npt.NDArray[np.float
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _count_row(
     row: npt.NDArray[np.float32], sign: int, sums: npt.NDArray[np.float64], counts: npt.NDArray[np.int64]
 ) -> None:
@@ -217,18 +258,62 @@ def _count_row(
             counts[j] += sign
 
 
-@njit(cache=True, nogil=True)
-def strong_spots(signal: npt.NDArray[np.float32], limit: float) -> npt.NDArray[np.bool_]:
-    """Return the cells whose signal lies below `limit`, NaN cells left out."""
-    out = np.zeros(signal.shape, np.bool_)
-    for i in range(signal.shape[0]):
-        for j in range(signal.shape[1]):
+@njit(cache=True, nogil=True, error_model="numpy")
+def flag_lighter(
+    signal: npt.NDArray[np.float32], limit: float, bit: int, flags: npt.NDArray[np.uint16]
+) -> None:
+    """Flag every cell whose signal lies below a limit, and its four neighbours.
+
+    Parameters
+    ----------
+    signal : ndarray of float32, shape (h, w)
+        Signal; NaN cells are left out.
+    limit : float
+        The limit [1].
+    bit : int
+        Flag mask.
+    flags : ndarray of uint16, shape (h, w)
+        Changed in place.
+    """
+    high, wide = signal.shape
+    for i in range(high):
+        for j in range(wide):
             if signal[i, j] < limit:
-                out[i, j] = True
+                for r in range(max(i - 1, 0), min(i + 2, high)):
+                    flags[r, j] |= bit
+                for c in range(max(j - 1, 0), min(j + 2, wide)):
+                    flags[i, c] |= bit
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def open_ground(
+    value: npt.NDArray[np.float32], flags: npt.NDArray[np.uint16], nothing: int
+) -> npt.NDArray[np.float32]:
+    """Return a copy of a map's values, 0 where it shows nothing.
+
+    Parameters
+    ----------
+    value : ndarray of float32, shape (h, w)
+        Values; NaN where there is no film.
+    flags : ndarray of uint16, shape (h, w)
+        Flags.
+    nothing : int
+        Flag mask of cells that show nothing.
+
+    Returns
+    -------
+    ndarray of float32, shape (h, w)
+        The copy.
+    """
+    out = np.empty(value.shape, np.float32)
+    for i in range(value.shape[0]):
+        for j in range(value.shape[1]):
+            shown = (flags[i, j] & nothing) == 0 and not np.isnan(value[i, j])
+            out[i, j] = value[i, j] if shown else np.float32(0.0)
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def settle_faint(
     signal: npt.NDArray[np.float32],
     flags: npt.NDArray[np.uint16],
@@ -274,7 +359,7 @@ def settle_faint(
                         value[i, j] = mean
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def weighted_normal(
     rows: npt.NDArray[np.float64], values: npt.NDArray[np.float64], weights: npt.NDArray[np.float64]
 ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
@@ -311,3 +396,53 @@ def weighted_normal(
         for b in range(a):
             normal[b, a] = normal[a, b]
     return normal, right
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def tally_cells(
+    value: npt.NDArray[np.float32],
+    signal: npt.NDArray[np.float32],
+    flags: npt.NDArray[np.uint16],
+    left_out: int,
+    bits: tuple[int, int, int],
+    clear: float,
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]:
+    """Add up the pressures of a map by kind of cell.
+
+    Parameters
+    ----------
+    value, signal : ndarray of float32, shape (h, w)
+        Pressure [MPa] and signal [1]; NaN where there is no film.
+    flags : ndarray of uint16, shape (h, w)
+        Flags.
+    left_out : int
+        Flag mask of cells that are not counted at all.
+    bits : tuple of int
+        Flag masks: below range, under stated range, saturated.
+    clear : float
+        Signal up to which a cell below range is clear of pressure [1].
+
+    Returns
+    -------
+    sums : ndarray, shape (5,)
+        Sums of the pressures [MPa] of cells clear of pressure, pressed but below range, under the
+        stated range, in it, and saturated.
+    counts : ndarray of int64, shape (5, 256)
+        Cells of every kind whose signal lies in each of 256 equal steps from 0 to 1.
+    """
+    sums = np.zeros(5)
+    counts = np.zeros((5, 256), np.int64)
+    for i in range(value.shape[0]):
+        for j in range(value.shape[1]):
+            if np.isnan(value[i, j]) or flags[i, j] & left_out:
+                continue
+            s, flag = signal[i, j], flags[i, j]
+            if flag & bits[0]:
+                kind = 1 if s > clear else 0
+            elif flag & bits[2]:
+                kind = 4
+            else:
+                kind = 2 if flag & bits[1] else 3
+            sums[kind] += value[i, j]
+            counts[kind, min(max(int(s * 256), 0), 255)] += 1
+    return sums, counts

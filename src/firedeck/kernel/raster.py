@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import os
-from concurrent.futures import ThreadPoolExecutor
-
 import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["dilate", "fill_rings", "pool_block", "resample_conserving", "sample_bilinear", "scatter_mean"]
+from firedeck.kernel.threads import for_each, row_bands
+
+__all__ = ["dilate", "fill_rings", "pool_block", "resample_conserving"]
 
 #: Rows of the grid that are filled at a time: their cells under a column of the picture stay in the cache.
 _BAND_ROWS = 128
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def pool_block(
     codes: npt.NDArray[np.uint16],
     linear: npt.NDArray[np.float32],
@@ -23,6 +22,7 @@ def pool_block(
     col0: int,
     factor: int,
     total: npt.NDArray[np.float32],
+    every: int = 1,
 ) -> None:
     """Add a block's linear values to a picture whose pixels are `factor` x `factor` codes.
 
@@ -38,12 +38,14 @@ def pool_block(
         Codes to one pooled pixel, each way.
     total : ndarray of float32, shape (pooled rows, pooled cols)
         Running sums, changed in place; codes past its edge are left out.
+    every : int
+        Of the scan's rows only every `every`-th is added.
     """
     rows, cols = codes.shape
     high, wide = total.shape
     for i in range(rows):
         out_row = (row0 + i) // factor
-        if out_row >= high:
+        if out_row >= high or (row0 + i) % every != 0:
             continue
         column = col0 // factor
         if column >= wide:
@@ -104,16 +106,14 @@ def resample_conserving(
     total = np.zeros(shape, np.float32)
     cover = np.zeros(shape, np.float32)
 
-    def fill(low: int) -> None:
-        band = slice(low, low + _BAND_ROWS)
-        _resample_band(picture, weight, matrix, pixel, low, total[band], cover[band])
+    def fill(band: slice) -> None:
+        _resample_band(picture, weight, matrix, pixel, band.start, total[band], cover[band])
 
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        list(pool.map(fill, range(0, shape[0], _BAND_ROWS)))
+    for_each(fill, row_bands(shape[0], _BAND_ROWS))
     return total, cover
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _resample_band(
     picture: npt.NDArray[np.float32],
     weight: npt.NDArray[np.float32],
@@ -126,7 +126,7 @@ def _resample_band(
     """Fill the rows of a grid from `low` on, as many as `total` and `cover` have."""
     rows, cols = total.shape
     high = low + rows
-    half = pixel / 2.0
+    half, side = pixel / 2.0, np.float32(pixel)
     for i in range(picture.shape[0]):
         at = matrix[1, 1] * i + matrix[1, 2]
         begin, end = _columns_within(matrix[1, 0], at, low - 0.5 - half, high - 0.5 + half, picture.shape[1])
@@ -136,6 +136,17 @@ def _resample_band(
                 continue
             x = matrix[0, 0] * j + matrix[0, 1] * i + matrix[0, 2]
             y = matrix[1, 0] * j + matrix[1, 1] * i + matrix[1, 2]
+            if pixel <= 1.0:
+                # Within the band such a footprint touches four cells, some of them with nothing.
+                left, bottom = int(np.floor(x - half + 0.5)), int(np.floor(y - half + 0.5)) - low
+                if 0 <= left < cols - 1 and 0 <= bottom < rows - 1:
+                    over_x = max(np.float32(x + half - left - 0.5), np.float32(0.0))
+                    over_y = w * max(np.float32(y + half - bottom - low - 0.5), np.float32(0.0))
+                    under_x, under_y = side - over_x, w * side - over_y
+                    value = picture[i, j]
+                    _add_pair(total, cover, bottom, left, under_y * under_x, under_y * over_x, value)
+                    _add_pair(total, cover, bottom + 1, left, over_y * under_x, over_y * over_x, value)
+                    continue
             # Cell k spans k - 0.5 to k + 0.5.
             first_col = int(np.floor(x - half + 0.5))
             last_col = int(np.floor(x + half + 0.5))
@@ -153,7 +164,24 @@ def _resample_band(
                     cover[r - low, c] += share
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
+def _add_pair(
+    total: npt.NDArray[np.float32],
+    cover: npt.NDArray[np.float32],
+    row: int,
+    col: int,
+    first: np.float32,
+    second: np.float32,
+    value: np.float32,
+) -> None:
+    """Add a value with two weights to two neighbouring cells of a row."""
+    total[row, col] += first * value
+    cover[row, col] += first
+    total[row, col + 1] += second * value
+    cover[row, col + 1] += second
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _columns_within(slope: float, at: float, low: float, high: float, count: int) -> tuple[int, int]:
     """Return the span of columns 0 to `count` where slope * column + at may lie within low to high."""
     if abs(slope) * count < 1e-6:
@@ -163,83 +191,7 @@ def _columns_within(slope: float, at: float, low: float, high: float, count: int
     return int(min(max(first, 0.0), count)), int(min(max(last, 0.0), count))
 
 
-@njit(cache=True, nogil=True)
-def sample_bilinear(
-    field: npt.NDArray[np.float32], rows: npt.NDArray[np.float64], cols: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float32]:
-    """Read a field at fractional row, column places; NaN beyond its edge or beside a NaN.
-
-    Parameters
-    ----------
-    field : ndarray of float32, shape (h, w)
-        Values at whole-numbered places.
-    rows, cols : ndarray, shape (n,)
-        Places.
-
-    Returns
-    -------
-    ndarray of float32, shape (n,)
-        Interpolated values.
-    """
-    out = np.empty(rows.size, np.float32)
-    high, wide = field.shape
-    for k in range(rows.size):
-        r, c = rows[k], cols[k]
-        i, j = int(np.floor(r)), int(np.floor(c))
-        if i < 0 or j < 0 or i + 1 >= high or j + 1 >= wide:
-            out[k] = np.nan
-            continue
-        v, u = r - i, c - j
-        out[k] = (1 - v) * ((1 - u) * field[i, j] + u * field[i, j + 1]) + v * (
-            (1 - u) * field[i + 1, j] + u * field[i + 1, j + 1]
-        )
-    return out
-
-
-@njit(cache=True, nogil=True)
-def scatter_mean(
-    rows: npt.NDArray[np.float64],
-    cols: npt.NDArray[np.float64],
-    values: npt.NDArray[np.float32],
-    target: npt.NDArray[np.float32],
-    wanted: npt.NDArray[np.bool_],
-) -> None:
-    """Replace the cells of `target` that samples fall into by the samples' mean.
-
-    Parameters
-    ----------
-    rows, cols : ndarray, shape (n,)
-        Places of the samples [cells].
-    values : ndarray of float32, shape (n,)
-        Samples; NaN is left out.
-    target : ndarray of float32, shape (h, w)
-        Changed in place.
-    wanted : ndarray of bool, shape (n,)
-        Samples that may be used.
-    """
-    high, wide = target.shape
-    top, left, bottom, right = high, wide, 0, 0  # of the samples, which may lie close together
-    place = np.full((rows.size, 2), -1, np.int64)
-    for k in range(rows.size):
-        i, j = int(np.floor(rows[k] + 0.5)), int(np.floor(cols[k] + 0.5))
-        if not wanted[k] or np.isnan(values[k]) or i < 0 or j < 0 or i >= high or j >= wide:
-            continue
-        place[k, 0], place[k, 1] = i, j
-        top, bottom = min(top, i), max(bottom, i + 1)
-        left, right = min(left, j), max(right, j + 1)
-    total = np.zeros((max(bottom - top, 0), max(right - left, 0)), np.float32)
-    count = np.zeros(total.shape, np.int32)
-    for k in range(rows.size):
-        if place[k, 0] >= 0:
-            total[place[k, 0] - top, place[k, 1] - left] += values[k]
-            count[place[k, 0] - top, place[k, 1] - left] += 1
-    for k in range(rows.size):
-        i, j = place[k]
-        if i >= 0:
-            target[i, j] = total[i - top, j - left] / count[i - top, j - left]
-
-
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def dilate(mask: npt.NDArray[np.bool_], radius: int) -> npt.NDArray[np.bool_]:
     """Grow a mask by a square of half side `radius` cells, separably.
 
@@ -275,7 +227,7 @@ def dilate(mask: npt.NDArray[np.bool_], radius: int) -> npt.NDArray[np.bool_]:
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def fill_rings(
     starts: npt.NDArray[np.float64], ends: npt.NDArray[np.float64], mask: npt.NDArray[np.bool_]
 ) -> None:

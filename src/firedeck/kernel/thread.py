@@ -175,6 +175,26 @@ def _metric_pitch_tolerance(diameter: float, pitch: float, steps: int) -> float:
     return 1e-3 * _preferred(base, steps)
 
 
+def _with_tolerances(
+    diameter: float,
+    pitch: float,
+    allowance: float,
+    *,
+    major: float,
+    external_pitch: float,
+    internal_pitch: float,
+    internal_minor: float,
+) -> ThreadLimits:
+    """Return the limits that tolerances leave of the basic sizes, in the unit that all are given in."""
+    basic = pitch_diameter(diameter, pitch)
+    return ThreadLimits(
+        external_major_min=diameter - allowance - major,
+        external_pitch_min=basic - allowance - external_pitch,
+        internal_pitch_max=basic + internal_pitch,
+        internal_minor_max=basic_minor_diameter(diameter, pitch) + internal_minor,
+    )
+
+
 def metric_limits(diameter: float, pitch: float, deviation: str = "g") -> ThreadLimits:
     """Return the limits of external grade 6 and internal 6H (ISO 965-1, formulas from memory).
 
@@ -190,16 +210,20 @@ def metric_limits(diameter: float, pitch: float, deviation: str = "g") -> Thread
     ThreadLimits
         Limits [mm]; tolerances rounded to preferred numbers as the standard does.
     """
-    allowance = 1e-3 * (15.0 + 11.0 * pitch) if deviation == "g" else 0.0
-    major = 1e-3 * _preferred(180.0 * pitch ** (2.0 / 3.0) - 3.15 / math.sqrt(pitch))
     minor = 433.0 * pitch - 190.0 * pitch**1.22 if pitch < 1.0 else 230.0 * pitch**0.7
-    basic = pitch_diameter(diameter, pitch)
-    return ThreadLimits(
-        external_major_min=diameter - allowance - major,
-        external_pitch_min=basic - allowance - _metric_pitch_tolerance(diameter, pitch, 0),
-        internal_pitch_max=basic + _metric_pitch_tolerance(diameter, pitch, 5),
-        internal_minor_max=basic_minor_diameter(diameter, pitch) + 1e-3 * _preferred(minor),
+    return _with_tolerances(
+        diameter,
+        pitch,
+        1e-3 * (15.0 + 11.0 * pitch) if deviation == "g" else 0.0,
+        major=1e-3 * _preferred(180.0 * pitch ** (2.0 / 3.0) - 3.15 / math.sqrt(pitch)),
+        external_pitch=_metric_pitch_tolerance(diameter, pitch, 0),
+        internal_pitch=_metric_pitch_tolerance(diameter, pitch, 5),
+        internal_minor=1e-3 * _preferred(minor),
     )
+
+
+#: Decimals of an inch to which ASME B1.30 rounds each limit.
+_UNIFIED_DECIMALS = ThreadLimits(4, 4, 4, 3)
 
 
 def unified_limits(diameter: float, pitch: float, grade: int = 2) -> ThreadLimits:
@@ -224,10 +248,16 @@ def unified_limits(diameter: float, pitch: float, grade: int = 2) -> ThreadLimit
     d, p = diameter / _INCH, pitch / _INCH
     base = 0.0015 * d ** (1 / 3) + 0.0015 * math.sqrt(d) + 0.015 * p ** (2 / 3)
     allowance, share = (0.3 * base, 1.0) if grade == 2 else (0.0, 0.75)
-    basic = pitch_diameter(d, p)
-    return ThreadLimits(
-        external_major_min=_INCH * round(d - allowance - 0.060 * p ** (2 / 3), 4),
-        external_pitch_min=_INCH * round(basic - allowance - share * base, 4),
-        internal_pitch_max=_INCH * round(basic + 1.3 * share * base, 4),
-        internal_minor_max=_INCH * round(basic_minor_diameter(d, p) + 0.25 * p - 0.4 * p * p, 3),
+    inches = _with_tolerances(
+        d,
+        p,
+        allowance,
+        major=0.060 * p ** (2 / 3),
+        external_pitch=share * base,
+        internal_pitch=1.3 * share * base,
+        internal_minor=0.25 * p - 0.4 * p * p,
     )
+    rounded = (
+        _INCH * round(size, int(places)) for size, places in zip(inches, _UNIFIED_DECIMALS, strict=True)
+    )
+    return ThreadLimits(*rounded)

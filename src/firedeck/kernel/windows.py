@@ -6,10 +6,10 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["closed_window_sums", "fill_rows"]
+__all__ = ["closed_window_means", "closed_window_sums", "fill_rows"]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def closed_window_sums(
     values: npt.NDArray[np.float32],
     usable: npt.NDArray[np.bool_],
@@ -59,7 +59,47 @@ def closed_window_sums(
     return sums, counts
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
+def closed_window_means(
+    first: npt.NDArray[np.float32],
+    second: npt.NDArray[np.float32],
+    usable: npt.NDArray[np.bool_],
+    centres: npt.NDArray[np.int64],
+    half: int,
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Average two strips over the usable rows within `half` of every centre; see `closed_window_sums`.
+
+    Parameters
+    ----------
+    first, second : ndarray of float32, shape (n, m)
+        Strips, closed along their first axis.
+    usable : ndarray of bool, shape (n, m)
+        Samples that count.
+    centres : ndarray of int, shape (k,)
+        Rising middle rows.
+    half : int
+        Rows to either side; 2 * half + 1 must not exceed n.
+
+    Returns
+    -------
+    first, second : ndarray, shape (k, m)
+        Averages; NaN where nothing is usable.
+    share : ndarray, shape (k, m)
+        Share of the rows that is usable [1].
+    """
+    sums, counts = closed_window_sums(first, usable, centres, half)
+    others, _ = closed_window_sums(second, usable, centres, half)
+    share = np.empty(sums.shape)
+    for k in range(sums.shape[0]):
+        for m in range(sums.shape[1]):
+            count = np.float64(counts[k, m])
+            share[k, m] = count / (2 * half + 1)
+            sums[k, m] = sums[k, m] / count if count > 0.0 else np.nan
+            others[k, m] = others[k, m] / count if count > 0.0 else np.nan
+    return sums, others, share
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _add_row(
     values: npt.NDArray[np.float32],
     usable: npt.NDArray[np.bool_],
@@ -74,7 +114,7 @@ def _add_row(
         count[j] += sign * np.int64(usable[j])
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def fill_rows(values: npt.NDArray[np.float64]) -> None:
     """Fill NaN in every row from its neighbours in the row, straight between and level beyond.
 

@@ -11,7 +11,13 @@ from firedeck.definition.fastener import ClampedPart, Fastener
 from firedeck.errors import FiredeckError
 from firedeck.kernel.bolt import cylinder_compliance, frustum_compliance
 
-__all__ = ["PressureCone", "fastener_compliance", "member_compliance", "stretch_compliance"]
+__all__ = [
+    "ClampedStack",
+    "PressureCone",
+    "fastener_compliance",
+    "member_compliance",
+    "stretch_compliance",
+]
 
 
 @dataclass(frozen=True)
@@ -148,6 +154,33 @@ def member_compliance(
         )
         top += part.thickness
     return total
+
+
+@dataclass(frozen=True)
+class ClampedStack:
+    """What one fastener clamps, and how far it gives, the gasket's springs left out.
+
+    Attributes
+    ----------
+    parts : tuple of ClampedPart
+        From the bearing face down.
+    cone : PressureCone
+        Where the load runs in them.
+    stated : float, optional
+        Compliance at 20 degC where it is known better than from the cone [mm/N]; heat then
+        changes it as it changes the cone's.
+    """
+
+    parts: tuple[ClampedPart, ...]
+    cone: PressureCone
+    stated: float | None = None
+
+    def compliance(self, temperatures: Sequence[float] | None = None) -> float:
+        """Return the compliance, cold or with each part at its temperature [degC], [mm/N]."""
+        reckoned = member_compliance(self.parts, self.cone, temperatures)
+        if self.stated is None:
+            return reckoned
+        return self.stated * reckoned / member_compliance(self.parts, self.cone)
 
 
 def _cuts(cone: PressureCone, low: float, high: float, grip: float) -> list[tuple[float, float]]:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from firedeck.definition.fastener import Fastener
-from firedeck.definition.tightening import Tightening
+from firedeck.definition.tightening import Stage, Tightening
 from firedeck.errors import FiredeckError
 from firedeck.kernel.interaction import advance_for, balance
 from firedeck.loading.compliance import stretch_compliance
@@ -19,8 +19,10 @@ from firedeck.loading.preload import preload_for_torque
 __all__ = [
     "EvenPlan",
     "Passes",
+    "Turned",
     "centre_out",
     "even_in_one_pass",
+    "moves_in_rounds",
     "moves_of",
     "passes_until_even",
     "staged_moves",
@@ -98,7 +100,9 @@ def _order(joint: SharedJoint, sequence: Sequence[str]) -> list[int]:
     return places
 
 
-def even_in_one_pass(joint: SharedJoint, wanted: ArrayLike, sequence: Sequence[str]) -> EvenPlan:
+def even_in_one_pass(
+    joint: SharedJoint, wanted: ArrayLike, sequence: Sequence[str], *, before: Sequence[Move] = ()
+) -> EvenPlan:
     """Return the step preloads that leave exactly the preloads wanted after one pass.
 
     Each nut's final position follows from the preloads wanted; in its turn each nut is brought
@@ -112,6 +116,8 @@ def even_in_one_pass(joint: SharedJoint, wanted: ArrayLike, sequence: Sequence[s
         Preload wanted, one for all or one each in the order of the joint's names [N].
     sequence : sequence of str
         Order of tightening, every fastener once.
+    before : sequence of Move
+        Moves of earlier stages; the pass starts from what they leave, every fastener tight.
 
     Raises
     ------
@@ -124,11 +130,16 @@ def even_in_one_pass(joint: SharedJoint, wanted: ArrayLike, sequence: Sequence[s
         raise FiredeckError("every preload wanted must be above zero", remedy="give a positive preload")
     order = _order(joint, sequence)
     advance = advance_for(joint.joint, joint.fastener, goal)
-    in_play = np.zeros(len(goal), dtype=np.bool_)
+    in_play = np.full(len(goal), bool(before))
+    reached = np.zeros(len(goal))
+    if before:
+        reached = advance_for(joint.joint, joint.fastener, tighten(joint, before).final)
+        _refuse_loosening(joint, advance, reached)
     steps = np.empty(len(goal))
     for turn, place in enumerate(order):
         in_play[place] = True
-        steps[turn] = balance(joint.joint, joint.fastener, advance, in_play)[place]
+        reached[place] = advance[place]
+        steps[turn] = balance(joint.joint, joint.fastener, reached, in_play)[place]
     if not np.all(steps > 0.0):
         name = joint.names[order[int(np.argmin(steps))]]
         raise FiredeckError(
@@ -136,7 +147,16 @@ def even_in_one_pass(joint: SharedJoint, wanted: ArrayLike, sequence: Sequence[s
             remedy="tighten in several passes, or from the centre outward",
         )
     moves = [Move(joint.names[place], preload=float(step)) for place, step in zip(order, steps, strict=True)]
-    return EvenPlan(tuple(sequence), steps, tighten(joint, moves))
+    return EvenPlan(tuple(sequence), steps, tighten(joint, [*before, *moves]))
+
+
+def _refuse_loosening(joint: SharedJoint, advance: Floats, reached: Floats) -> None:
+    slack = [name for name, end, now in zip(joint.names, advance, reached, strict=True) if end < now]
+    if slack:
+        raise FiredeckError(
+            f"the stages before have already turned {slack[0]} further than its even end",
+            remedy="lower the stages before the last",
+        )
 
 
 def staged_moves(sequence: Sequence[str], stages: Sequence[float]) -> tuple[Move, ...]:
@@ -168,7 +188,13 @@ class Passes:
 
 
 def passes_until_even(
-    joint: SharedJoint, preload: float, sequence: Sequence[str], *, unevenness: float = 0.02, most: int = 20
+    joint: SharedJoint,
+    preload: ArrayLike,
+    sequence: Sequence[str],
+    *,
+    unevenness: float = 0.02,
+    most: int = 20,
+    before: Sequence[Move] = (),
 ) -> Passes:
     """Repeat passes at the same wrench setting until the fasteners are even or nothing moves.
 
@@ -179,25 +205,94 @@ def passes_until_even(
     ----------
     joint : SharedJoint
         Joint and fasteners.
-    preload : float
-        Preload at which the wrench stops [N].
+    preload : array_like
+        Preload at which the wrench stops, one for all or one each in the order of the joint's
+        names [N].
     sequence : sequence of str
         Order of each pass.
     unevenness : float
-        Greatest less least over mean at which to stop [1].
+        Difference between greatest and least share of the wrench's setting at which to stop [1].
     most : int
         Passes after which to stop.
+    before : sequence of Move
+        Moves of earlier stages.
     """
-    length = len(_order(joint, sequence))
-    history = tighten(joint, staged_moves(sequence, [preload]) * most)
-    ends = history.preload[length - 1 :: length]
+    setting = np.broadcast_to(np.asarray(preload, dtype=np.float64), len(joint.names))
+    order = _order(joint, sequence)
+    one_pass = [Move(joint.names[place], preload=float(setting[place])) for place in order]
+    history = tighten(joint, [*before, *one_pass * most])
+    ends = history.preload[len(before) + len(order) - 1 :: len(order)] / setting
     spread = np.ptp(ends, axis=1) / ends.mean(axis=1)
     moved = np.abs(np.diff(ends, axis=0, prepend=0.0)).max(axis=1)
-    done = (spread <= unevenness) | (moved <= 1e-6 * preload)
+    done = (spread <= unevenness) | (moved <= 1e-6)
     count = int(np.argmax(done)) + 1 if done.any() else most
-    above = ends[count - 1] > preload * (1.0 + 1e-6)
+    above = ends[count - 1] > 1.0 + 1e-6
     names = tuple(name for name, over in zip(joint.names, above, strict=True) if over)
-    return Passes(count, bool(spread[count - 1] <= unevenness), names, history.until(count * length))
+    whole = len(before) + count * len(order)
+    return Passes(count, bool(spread[count - 1] <= unevenness), names, history.until(whole))
+
+
+@dataclass(frozen=True)
+class Turned:
+    """A fastener and how it is tightened.
+
+    Attributes
+    ----------
+    fastener : Fastener
+        The fastener.
+    tightening : Tightening
+        Stages, lubricant, retorque.
+    friction_factor : float
+        Factor on the typical friction [1].
+    """
+
+    fastener: Fastener
+    tightening: Tightening
+    friction_factor: float = 1.0
+
+    @property
+    def stages(self) -> tuple[Stage, ...]:
+        """Its stages, the last once more for every retorque."""
+        stages = self.tightening.stages
+        return stages + stages[-1:] * self.tightening.retorque
+
+    def move(self, name: str, stage: Stage) -> Move:
+        """Return one stage as a move on the fastener called `name`."""
+        if stage.kind == "torque":
+            return Move(name, preload=self._preload(stage.amount))
+        if stage.kind == "angle":
+            return Move(name, advance=stage.amount / 360.0 * self.fastener.turned_thread.pitch)
+        if stage.kind == "stretch":
+            return Move(name, preload=stage.amount / stretch_compliance(self.fastener))
+        if stage.kind == "tension":
+            return Move(name, preload=stage.amount * (1.0 - self.tightening.transfer_loss))
+        return Move(name, loosen=True)
+
+    def _preload(self, torque: float) -> float:
+        lubricant, factor = self.tightening.lubricant, self.friction_factor
+        mu, under = lubricant.thread.middle * factor, lubricant.bearing.middle * factor
+        return float(preload_for_torque(self.fastener, torque, mu, under))
+
+
+def moves_in_rounds(turned: Mapping[str, Turned], sequence: Sequence[str]) -> tuple[Move, ...]:
+    """Return the moves of a joint: stage by stage, each over the whole sequence.
+
+    A fastener with fewer stages than others is left alone in the rounds that it has no stage for.
+
+    Parameters
+    ----------
+    turned : mapping of str to Turned
+        Every fastener by its name.
+    sequence : sequence of str
+        Order within each round.
+    """
+    rounds = max(len(one.stages) for one in turned.values())
+    return tuple(
+        turned[name].move(name, turned[name].stages[place])
+        for place in range(rounds)
+        for name in sequence
+        if place < len(turned[name].stages)
+    )
 
 
 def moves_of(
@@ -222,24 +317,10 @@ def moves_of(
     friction_factor : array_like
         Factor on the typical friction, one for all or one for each name [1].
     """
-    each = dict(zip(names, list(fasteners) * (len(names) if len(fasteners) == 1 else 1), strict=True))
-    factor = dict(zip(names, np.broadcast_to(np.asarray(friction_factor), len(names)), strict=True))
-    stages = [*tightening.stages, *([tightening.stages[-1]] * tightening.retorque)]
-    thread, bearing = tightening.lubricant.thread.middle, tightening.lubricant.bearing.middle
-
-    order = tightening.sequence or tuple(sequence)
-
-    def move(name: str, kind: str, amount: float) -> Move:
-        fastener = each[name]
-        if kind == "torque":
-            mu, under = thread * factor[name], bearing * factor[name]
-            return Move(name, preload=float(preload_for_torque(fastener, amount, mu, under)))
-        if kind == "angle":
-            return Move(name, advance=amount / 360.0 * fastener.turned_thread.pitch)
-        if kind == "stretch":
-            return Move(name, preload=amount / stretch_compliance(fastener))
-        if kind == "tension":
-            return Move(name, preload=amount * (1.0 - tightening.transfer_loss))
-        return Move(name, loosen=True)
-
-    return tuple(move(name, stage.kind, stage.amount) for stage in stages for name in order)
+    each = list(fasteners) * (len(names) if len(fasteners) == 1 else 1)
+    factors = np.broadcast_to(np.asarray(friction_factor, dtype=np.float64), len(names))
+    turned = {
+        name: Turned(fastener, tightening, float(factor))
+        for name, fastener, factor in zip(names, each, factors, strict=True)
+    }
+    return moves_in_rounds(turned, tightening.sequence or tuple(sequence))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from firedeck.definition.fastener import ClampedPart, Fastener
 from firedeck.errors import FiredeckError
 from firedeck.kernel.bolt import thermal_preload
-from firedeck.loading.compliance import PressureCone, fastener_compliance, member_compliance
+from firedeck.loading.compliance import ClampedStack, fastener_compliance
 
 __all__ = ["HotPreload", "Warmth", "hot_preload", "thermal_misfit"]
 
@@ -86,8 +86,7 @@ def thermal_misfit(fastener: Fastener, parts: Sequence[ClampedPart], warmth: War
 
 def hot_preload(
     fastener: Fastener,
-    parts: Sequence[ClampedPart],
-    cone: PressureCone,
+    stack: ClampedStack,
     warmth: Warmth,
     preload: float,
     *,
@@ -99,10 +98,8 @@ def hot_preload(
     ----------
     fastener : Fastener
         The fastener.
-    parts : sequence of ClampedPart
-        What it clamps, from the bearing face down.
-    cone : PressureCone
-        Where the load runs in the parts.
+    stack : ClampedStack
+        What it clamps.
     warmth : Warmth
         Temperatures of the state.
     preload : float
@@ -110,11 +107,7 @@ def hot_preload(
     other_compliance : float
         Give that heat does not change, such as the gasket's [mm/N].
     """
-    cold = fastener_compliance(fastener) + member_compliance(parts, cone) + other_compliance
-    misfit = thermal_misfit(fastener, parts, warmth)
-    hot = (
-        fastener_compliance(fastener, warmth.fastener)
-        + member_compliance(parts, cone, warmth.parts)
-        + other_compliance
-    )
+    cold = fastener_compliance(fastener) + stack.compliance() + other_compliance
+    misfit = thermal_misfit(fastener, stack.parts, warmth)
+    hot = fastener_compliance(fastener, warmth.fastener) + stack.compliance(warmth.parts) + other_compliance
     return HotPreload(float(thermal_preload(preload, cold, hot, misfit)), misfit, hot / cold)

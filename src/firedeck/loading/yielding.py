@@ -10,7 +10,7 @@ from firedeck.evidence import Basis, Source
 from firedeck.kernel.bolt import preload_at_stress, reduced_stress, thread_torque
 from firedeck.loading.compliance import fastener_compliance
 from firedeck.loading.preload import preload_after, torque_for_preload
-from firedeck.units import to_unit
+from firedeck.units import show_torque
 
 __all__ = [
     "RESIDUAL_TWIST",
@@ -148,11 +148,6 @@ def check_over_friction(
     return checks
 
 
-def _both_units(torque: float) -> str:
-    feet = to_unit(torque, "torque", "force_pound * foot")
-    return f"{torque / 1000.0:.0f} N*m ({feet:.0f} lbf*ft)"
-
-
 def require_elastic(fastener: Fastener, tightening: Tightening, joint_compliance: float) -> None:
     """Refuse a tightening that yields the fastener at typical friction without being meant to.
 
@@ -196,8 +191,8 @@ def _refuse_torque(fastener: Fastener, tightening: Tightening, limit: float) -> 
     for place, stage in enumerate(tightening.stages, start=1):
         if stage.kind == "torque" and stage.amount > most:
             raise TighteningError(
-                f"{_both_units(stage.amount)} is past yield: with {lubricant.name}, {fastener.name} "
-                f"yields at {_both_units(most)}",
+                f"{show_torque(stage.amount)} is past yield: with {lubricant.name}, {fastener.name} "
+                f"yields at {show_torque(most)}",
                 where=f"tightening, stage {place}",
                 remedy="lower the torque, use a stronger fastener, or a lubricant whose friction is known",
             )

@@ -5,7 +5,13 @@ from __future__ import annotations
 from firedeck.evidence import FLAGS
 from firedeck.report.document import Cautions, Notes, Section, Table
 
-__all__ = ["duty_limits_section", "flag_section", "limits_section"]
+__all__ = [
+    "FASTENER_CAUTIONS",
+    "duty_limits_section",
+    "fastener_limits_section",
+    "flag_section",
+    "limits_section",
+]
 
 _UNSEEN = (
     "Heat, firing, thermal growth, relaxation, corrosion and wear: the print is of the cold joint as "
@@ -24,6 +30,33 @@ _CAUTIONS = (
     "A stretched stud stores energy and can break and fly; liquid in a blind hole can crack a block.",
     "Local codes, the law and the practice of a qualified person decide, not this page.",
 )
+
+_UNSEEN_CLAMP = (
+    "Bow of the head between fasteners, the give of the block and where the clamp really goes: a cylinder's "
+    "share is counted by distance. A print shows it.",
+    "Firing: the swing of fastener load and gap, fatigue, fretting.",
+    "Creep of hot aluminium and uneven temperatures: one mean temperature stands for each part.",
+    "Bending of a fastener, chamfered or crooked seats, dirty, worn or stretched threads, liquid in blind "
+    "holes.",
+    "Friction that is not the one stated. It changes with every tightening of the same thread.",
+)
+
+#: Cautions of whoever tightens a head.
+FASTENER_CAUTIONS = (
+    "A reckoned preload is not a measured one, and a verdict here is no release to run an engine.",
+    "A stretched fastener stores energy and can break and fly: stand out of line, wear eye protection, never "
+    "go past the torque marked as yielding.",
+    "Liquid or dirt in a blind hole can crack the block and fakes the torque: clean and dry every hole.",
+    "Use the lubricant named, where it is named, and no other: friction decides the preload.",
+    "Never loosen or lift a hot head. A fastener turned to yield is used once.",
+    "Local codes, the law and the practice of a qualified person decide, not this page.",
+)
+
+
+def fastener_limits_section() -> Section:
+    """Return what a reckoned clamp does not see, and the cautions."""
+    blocks = (Notes(_UNSEEN_CLAMP), Cautions(FASTENER_CAUTIONS))
+    return Section("limits", "What this does not see, and cautions", blocks)
 
 
 def limits_section() -> Section:

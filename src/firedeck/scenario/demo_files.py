@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from importlib import resources
 from pathlib import Path
 
 from firedeck.definition.criteria import default_criteria
@@ -23,7 +24,15 @@ from firedeck.scenario.scanning import PrintOrder, make_print
 from firedeck.scenario.tightening import Tightening
 from firedeck.scenario.truth import PrintTruth
 
-__all__ = ["DEMO_SCANNER", "DemoTruth", "candidate_field", "factory_field", "make_demo", "write_demo"]
+__all__ = [
+    "DEMO_SCANNER",
+    "DemoTruth",
+    "candidate_field",
+    "factory_field",
+    "fastening_text",
+    "make_demo",
+    "write_demo",
+]
 
 #: The scanner of the demonstration; its lamp is a little weaker at both ends.
 DEMO_SCANNER = Scanner(lamp_error=0.02)
@@ -81,6 +90,11 @@ def candidate_field() -> PressureField:
     return build_field(plan, designs=designs, land=_LAND, tightening=Tightening(seed=9), seed=21)
 
 
+def fastening_text() -> str:
+    """Return the fastening proposed for the engine, as its file, with comments."""
+    return resources.files("firedeck.scenario").joinpath("fastening.toml").read_text(encoding="utf-8")
+
+
 def make_demo(folder: Path | str, *, scanner: Scanner = DEMO_SCANNER) -> DemoTruth:
     """Write the demonstration's files and return what is true of them.
 
@@ -112,10 +126,11 @@ def make_demo(folder: Path | str, *, scanner: Scanner = DEMO_SCANNER) -> DemoTru
         order=PrintOrder(name="candidate-print", sheets=2, date="2025-03-19", gasket_use=2),
     )  # fmt: skip
     (folder / "criteria.toml").write_text(write_text(default_criteria()), encoding="utf-8")
+    (folder / "fastening.toml").write_text(fastening_text(), encoding="utf-8")
     return DemoTruth(calibration, factory, candidate)
 
 
 def write_demo(folder: Path | str) -> None:
-    """Write the demonstration: deck, gaskets, film, calibration, film tests with scans, criteria, duties."""
+    """Write the demonstration: deck, gaskets, film, scans, fastening, duties and all that they name."""
     make_demo(folder)
     make_traces(Path(folder))

@@ -5,14 +5,23 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from firedeck.evidence import Estimate, flag_bit
-from firedeck.pressure_map import PressureMap
-
-#: Marks on the film that are no force.
-_MARKS = ("crease", "cut-rim", "dust", "pen", "rub", "masked")
+from firedeck.kernel.cells import tally_cells
+from firedeck.kernel.threads import for_each, row_bands
+from firedeck.pressure_map import FloatArray, PressureMap
 
 __all__ = ["ClampBalance", "clamp_balance", "printed_force"]
+
+#: Marks on the film that are no force.
+_MARK_BITS = sum(flag_bit(name) for name in ("crease", "cut-rim", "dust", "pen", "rub", "masked"))
+
+#: A cell below range is pressed where its signal exceeds this many times the blank level's doubt.
+_CLEAR_SIGMAS = 2.0
+
+#: Rows of the map that one thread takes at a time.
+_BAND_ROWS = 256
 
 
 @dataclass(frozen=True)
@@ -78,48 +87,54 @@ def printed_force(pressure_map: PressureMap) -> tuple[Estimate, Estimate, float,
         Areas [mm^2].
     """
     area = pressure_map.grid.cell_area
-    value = np.nan_to_num(pressure_map.value)
-    below = (pressure_map.flags & np.uint16(flag_bit("below-range"))) != 0
-    over = (pressure_map.flags & np.uint16(flag_bit("saturated"))) != 0
-    marks = np.uint16(sum(flag_bit(name) for name in _MARKS))
-    outside = np.isnan(pressure_map.value) | ((pressure_map.flags & marks) != 0)
-    below, over = below & ~outside, over & ~outside
-    read = ~below & ~over & ~outside
-    core = float(value[read].sum(dtype=np.float64)) * area
-    top = float(value[over].sum(dtype=np.float64)) * area
-    faint = float(value[below].sum(dtype=np.float64)) * area
-    sd = _common_sd(pressure_map, read)
-    stated = read & ((pressure_map.flags & np.uint16(flag_bit("under-stated-range"))) == 0)
-    in_force = float(value[stated].sum(dtype=np.float64)) * area
-    in_range = Estimate.from_standard(in_force, _common_sd(pressure_map, stated))
-    spread = 1.96 * sd
-    low, high = core + top - spread, core + top + spread + _faint_bound(pressure_map, below)
-    if over.any():
-        high = float("inf")
-    total = Estimate(core + top + faint, low, high, ("saturated",) if over.any() else ())
-    return total, in_range, float(over.sum()) * area, float(below.sum()) * area
+    clear, pressed, under, read, over = _tally(pressure_map)
+    in_range = Estimate.from_standard(read.force * area, read.common_sd(pressure_map))
+    core = _Kind(under.force + read.force, under.counts + read.counts)
+    spread = 1.96 * core.common_sd(pressure_map)
+    faint = (clear.force + pressed.force) * area
+    low = (core.force + over.force) * area - spread
+    blank_limit = float(pressure_map.conversion.to_pressure(_CLEAR_SIGMAS * pressure_map.background))
+    # Below range a cell may carry up to the lowest pressure that answers, or as much as the doubt of
+    # the blank level hides.
+    hidden = pressed.cells * pressure_map.lowest + clear.cells * min(blank_limit, pressure_map.lowest)
+    high = float("inf") if over.cells else (core.force * area + spread + hidden * area)
+    value = (core.force + over.force) * area + faint
+    printed = Estimate(value, low, high, ("saturated",) if over.cells else ())
+    return printed, in_range, over.cells * area, (clear.cells + pressed.cells) * area
 
 
-def _faint_bound(pressure_map: PressureMap, below: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> float:
-    """Return the most that below-range cells can add [N]: those darker than the blank level's doubt."""
-    conversion = pressure_map.conversion
-    pressed = below & (pressure_map.signal > 2.0 * pressure_map.background)
-    clear = below & ~pressed
-    blank_limit = float(conversion.to_pressure(2.0 * pressure_map.background))
-    area = pressure_map.grid.cell_area
-    return (
-        int(pressed.sum()) * pressure_map.lowest + int(clear.sum()) * min(blank_limit, pressure_map.lowest)
-    ) * area
+@dataclass(frozen=True)
+class _Kind:
+    """The cells of one kind: sum of their pressures [MPa], and how many hold each step of the signal."""
+
+    force: float
+    counts: npt.NDArray[np.int64]
+
+    @property
+    def cells(self) -> int:
+        return int(self.counts.sum())
+
+    def common_sd(self, pressure_map: PressureMap) -> float:
+        """Return the calibration and blank error of the force on these cells [N]."""
+        middle = (np.arange(len(self.counts)) + 0.5) / len(self.counts)
+        conversion = pressure_map.conversion
+        modes = conversion.mode_shifts(middle) @ self.counts
+        zero = float((conversion.slope(middle) * (1 - middle)) @ self.counts) * pressure_map.background
+        return float(np.sqrt(np.sum(modes**2) + zero**2)) * pressure_map.grid.cell_area
 
 
-def _common_sd(pressure_map: PressureMap, read: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> float:
-    """Return the calibration and blank error of the sum over cells [N], by a histogram of signals."""
-    counts, edges = np.histogram(pressure_map.signal[read], bins=256, range=(0.0, 1.0))
-    middle = (edges[1:] + edges[:-1]) / 2
-    conversion = pressure_map.conversion
-    modes = conversion.mode_shifts(middle) @ counts
-    zero = float((conversion.slope(middle) * (1 - middle)) @ counts) * pressure_map.background
-    return float(np.sqrt(np.sum(modes**2) + zero**2)) * pressure_map.grid.cell_area
+def _tally(pressure_map: PressureMap) -> list[_Kind]:
+    """Count cells clear of pressure, pressed but unread, under the stated range, in it, and saturated."""
+    bits = flag_bit("below-range"), flag_bit("under-stated-range"), flag_bit("saturated")
+    limit = _CLEAR_SIGMAS * pressure_map.background
+    value, signal, flags = pressure_map.value, pressure_map.signal, pressure_map.flags
+
+    def tally(band: slice) -> tuple[FloatArray, npt.NDArray[np.int64]]:
+        return tally_cells(value[band], signal[band], flags[band], _MARK_BITS, bits, limit)
+
+    parts = for_each(tally, row_bands(pressure_map.grid.rows, _BAND_ROWS))
+    forces, counts = np.sum([part[0] for part in parts], axis=0), np.sum([part[1] for part in parts], axis=0)
+    return [_Kind(float(force), count) for force, count in zip(forces, counts, strict=True)]
 
 
 def clamp_balance(pressure_map: PressureMap, total: float, uncertainty: float, basis: str) -> ClampBalance:

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
+import numpy.typing as npt
 from scipy.spatial import cKDTree
 
+from firedeck.kernel.band_field import gaussian_taps, least_crowns, smooth_rows
+from firedeck.kernel.threads import for_each
 from firedeck.pressure_map import FloatArray, PressureMap
-from firedeck.seal.each import for_each
 from firedeck.seal.profile import LoadTable, SealProfile, load_table
 from firedeck.seal.strip import window_means
 
-__all__ = ["ACROSS_MM", "CrownPlace", "SealPlaces", "smooth_across"]
+__all__ = ["ACROSS_MM", "CrownPlace", "SealPlaces"]
 
 #: Standard deviation of the smoothing across a seal before leak paths are sought [mm]: without it a path
 #: could weave from one noisy row to the next and find a gap that is not there.
@@ -32,6 +34,9 @@ _MOST_LOST = 0.6
 
 _STEP_MM = 1.0
 _REPLICATES = 24
+
+#: Size of the field of noise that all seals are shaken with.
+_NOISE_ROWS, _NOISE_CELLS = 4096, 96
 
 #: From the change that a second helping of noise makes to that which the first has made.
 _REPEAT_FACTOR = 1.7
@@ -134,9 +139,18 @@ class SealPlaces:
 
 
 def _crown_table(profile: SealProfile, pressure_map: PressureMap, length_scale: float) -> LoadTable:
-    rows = len(profile.strip.signal)
-    centres = np.arange(0, rows, max(1, round(_STEP_MM / profile.strip.line.step)), dtype=np.int64)
+    centres, half = _stretches(profile, length_scale)
+    window = (2 * half + 1) * profile.strip.line.step
+    if np.isclose(profile.fine.window, window) and len(profile.fine.at) == len(centres):
+        return profile.fine
     return load_table(profile.strip, pressure_map, centres, length_scale)
+
+
+def _stretches(profile: SealProfile, length_scale: float) -> tuple[npt.NDArray[np.int64], int]:
+    """Return the middle rows of stretches about 1 mm apart, and the rows to either side of them."""
+    step = profile.strip.line.step
+    centres = np.arange(0, len(profile.strip.signal), max(1, round(_STEP_MM / step)), dtype=np.int64)
+    return centres, max(1, round((length_scale / step - 1) / 2))
 
 
 def _points(profile: SealProfile, table: LoadTable) -> FloatArray:
@@ -144,24 +158,18 @@ def _points(profile: SealProfile, table: LoadTable) -> FloatArray:
     return np.asarray(profile.strip.line.points[rows])
 
 
-def smooth_across(values: FloatArray, step: float) -> FloatArray:
-    """Smooth a strip across the seal, its last axis sampled every `step` [mm]."""
-    return np.asarray(gaussian_filter1d(values, ACROSS_MM / step, axis=-1, mode="nearest"))
-
-
 def _crown_windows(
     profile: SealProfile, pressure_map: PressureMap, length_scale: float
 ) -> tuple[FloatArray, FloatArray]:
     """Return pressure and its noise [MPa] across the seal, averaged over the length scale every 1 mm."""
     strip, conversion = profile.strip, pressure_map.conversion
-    rows = len(strip.signal)
-    centres = np.arange(0, rows, max(1, round(_STEP_MM / strip.line.step)), dtype=np.int64)
-    half = max(1, round((length_scale / strip.line.step - 1) / 2))
+    centres, half = _stretches(profile, length_scale)
     signal, _ = window_means(strip.signal, strip.usable, centres, half)
     noise, _ = window_means(strip.noise, strip.usable, centres, half)
     averaged = np.sqrt(pressure_map.grid.pitch / ((2 * half + 1) * strip.line.step))
-    pressure = smooth_across(conversion.to_pressure(np.nan_to_num(signal)), strip.step_across)
-    return pressure, np.nan_to_num(noise) * averaged
+    pressure = conversion.to_pressure(np.nan_to_num(signal))
+    smoothed = smooth_rows(pressure, gaussian_taps(ACROSS_MM / strip.step_across))
+    return smoothed, np.nan_to_num(noise) * averaged
 
 
 @dataclass(frozen=True)
@@ -200,17 +208,38 @@ def _lift(
     least = float(pressure.max(axis=1).min())
     if count < 8 or least >= pressure_map.stated_range[1] or least < pressure_map.lowest:
         return 0.0
+    strip = profile.strip
+    between = max(1, round(pressure_map.grid.pitch / strip.step_across))
+    unit = _unit_noise(
+        between, round(ACROSS_MM / strip.step_across, 1), max(1, round(length_scale / _STEP_MM))
+    )
+    helpings = np.linspace(0, len(unit), _REPLICATES, endpoint=False).astype(np.int64)
+    reached = least_crowns(pressure, noise, _wide_enough(unit, pressure.shape[1]), helpings)
+    return _REPEAT_FACTOR * float(np.mean(least - reached))
+
+
+@lru_cache(maxsize=8)
+def _unit_noise(between: int, across: float, along: int) -> FloatArray:
+    """Return noise as the crowns have it: independent cell by cell, averaged along, smoothed across.
+
+    Parameters
+    ----------
+    between : int
+        Samples to a cell, across the seal.
+    across : float
+        Standard deviation of the smoothing [samples].
+    along : int
+        Rows that one average runs over.
+    """
     rng = np.random.default_rng(20)
-    width = max(1, round(length_scale / _STEP_MM))
-    between = max(1, round(pressure_map.grid.pitch / profile.strip.step_across))
-    changes = []
-    for _ in range(_REPLICATES):
-        white = rng.standard_normal((count, pressure.shape[1] // between + 2)).repeat(between, axis=1)
-        along = sum(np.roll(white, shift, axis=0) for shift in range(width)) / np.sqrt(width)
-        shaken = smooth_across(noise * along[:, : pressure.shape[1]], profile.strip.step_across)
-        noisy = pressure + shaken
-        changes.append(least - float(noisy.max(axis=1).min()))
-    return _REPEAT_FACTOR * float(np.mean(changes))
+    white = rng.standard_normal((_NOISE_ROWS, _NOISE_CELLS)).repeat(between, axis=1)
+    averaged = sum(np.roll(white, shift, axis=0) for shift in range(along)) / np.sqrt(along)
+    return smooth_rows(averaged, gaussian_taps(across))
+
+
+def _wide_enough(unit: FloatArray, samples: int) -> FloatArray:
+    """Repeat noise across until it is as wide as a band; so far apart nobody sees the repeat."""
+    return np.tile(unit, -(-samples // unit.shape[1])) if samples > unit.shape[1] else unit
 
 
 def _lost_share(bend: float, variance: float) -> float:

@@ -18,12 +18,14 @@ import numpy.typing as npt
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.zones import opening_labels
 from firedeck.evidence import Estimate, flag_bit
-from firedeck.kernel.breach import saddle_matrix, trace_path
-from firedeck.kernel.raster import scatter_mean
+from firedeck.kernel.band_field import band_pressure, gaussian_taps, lay_band
+from firedeck.kernel.breach import Saddles, saddle_matrix, trace_path
+from firedeck.kernel.cells import open_ground
+from firedeck.kernel.threads import for_each
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
-from firedeck.seal.crown import SealPlaces, smooth_across
+from firedeck.seal.crown import ACROSS_MM, SealPlaces
 from firedeck.seal.profile import SealProfile
-from firedeck.seal.strip import Strip, window_means
+from firedeck.seal.strip import Strip
 
 __all__ = [
     "LENGTH_SCALE_MM",
@@ -44,8 +46,10 @@ _LONGER = 4
 #: Doubt of the correction for the film's spreading, as a share of it.
 _SPREAD_DOUBT = 0.6
 
-#: Marks on the film that look like pressure and must not be taken for a barrier.
-_MARKS = ("crease", "cut-rim", "dust", "pen", "rub", "masked")
+#: Marks on the film that look like pressure must not be taken for a barrier, nor may what is below range.
+_NOTHING = sum(
+    flag_bit(name) for name in ("crease", "cut-rim", "dust", "pen", "rub", "masked", "below-range")
+)
 
 
 @dataclass(frozen=True)
@@ -60,11 +64,14 @@ class LeakField:
         0, or 1 + the medium's index in the plan.
     length_scale : float
         Length of the average along seals [mm].
+    saddles : Saddles
+        Height and deciding cell of every pair of media.
     """
 
     pressure: MapArray
     media: npt.NDArray[np.int32]
     length_scale: float
+    saddles: Saddles
 
 
 @dataclass(frozen=True)
@@ -107,10 +114,10 @@ class LeakPath:
 def leak_field(
     plan: DeckPlan,
     pressure_map: PressureMap,
-    profiles: Sequence[SealProfile],
+    strips: Sequence[Strip],
     length_scale: float = LENGTH_SCALE_MM,
 ) -> LeakField:
-    """Prepare a map for the search.
+    """Prepare a map for the search and seek the decisive places.
 
     Parameters
     ----------
@@ -118,7 +125,7 @@ def leak_field(
         Plan with media and seals.
     pressure_map : PressureMap
         The map.
-    profiles : sequence of SealProfile
+    strips : sequence of Strip
         Its seals, unrolled.
     length_scale : float
         Length of the average along seals [mm].
@@ -126,45 +133,36 @@ def leak_field(
     Returns
     -------
     LeakField
-        Field and media.
+        Field, media and saddles.
     """
     grid = pressure_map.grid
     media, holes = opening_labels(plan, grid.x, grid.y)
-    marks = np.uint16(sum(flag_bit(name) for name in (*_MARKS, "below-range")))
-    nothing = (pressure_map.flags & marks) != 0
-    pressure = np.nan_to_num(pressure_map.value)
-    pressure[nothing] = 0.0
-    for profile in profiles:
-        _lay_down(profile.strip, pressure_map, length_scale, pressure)
-    pressure[holes | (media > 0)] = 0.0
-    return LeakField(pressure, media, length_scale)
+    pressure = open_ground(pressure_map.value, pressure_map.flags, _NOTHING)
+    bands = for_each(lambda strip: _averaged(strip, pressure_map, length_scale), strips)
+    for strip, band in zip(strips, bands, strict=True):
+        lay_band(band, *strip.cell, pressure)
+    np.copyto(pressure, 0.0, where=holes | (media > 0))
+    saddles = saddle_matrix(pressure, media, count=len(plan.media))
+    return LeakField(pressure, media, length_scale, saddles)
 
 
-def _lay_down(strip: Strip, pressure_map: PressureMap, length_scale: float, pressure: MapArray) -> None:
-    """Write the strip, averaged along the seal, over the cells of its band.
+def _averaged(strip: Strip, pressure_map: PressureMap, length_scale: float) -> MapArray:
+    """Return the pressure of a strip averaged along the seal [MPa].
 
     Where too little of a stretch is seen, a longer one speaks for it; where that shows nothing
     either, no path is let through: what was not seen is reported as hidden, not as a gap.
     """
-    everywhere = np.arange(len(strip.signal))
+    conversion = pressure_map.conversion
     half = max(1, round((length_scale / strip.line.step - 1) / 2))
-    mean, count = window_means(strip.signal, strip.usable, everywhere, half)
-    wide, wide_count = window_means(strip.signal, strip.usable, everywhere, _LONGER * half)
-    thin = count <= half / 2
-    mean[thin] = wide[thin]
-    value = smooth_across(pressure_map.conversion.to_pressure(np.nan_to_num(mean)), strip.step_across)
-    value[value < pressure_map.lowest] = 0.0
-    own = np.isfinite(strip.signal) | strip.foreign
-    unseen = thin & (wide_count <= half / 2)
-    cut = unseen & ~strip.foreign  # beside a hole or beyond the sheet: open
-    value[unseen & strip.foreign] = np.inf
-    index = pressure_map.grid.index_of(strip.places())
-    scatter_mean(
-        index[..., 0].ravel(),
-        index[..., 1].ravel(),
-        value.astype(np.float32).ravel(),
-        pressure,
-        (own & ~cut).ravel(),
+    most = (len(strip.signal) - 1) // 2
+    return band_pressure(
+        strip.signal,
+        strip.usable,
+        strip.foreign,
+        (conversion.signal, conversion.pressure, conversion.guide),
+        (min(half, most), min(_LONGER * half, most)),
+        pressure_map.lowest,
+        gaussian_taps(ACROSS_MM / strip.step_across),
     )
 
 
@@ -189,7 +187,7 @@ def find_leaks(
     list of LeakPath
         One for every pair of media, lowest contact pressure first.
     """
-    saddles = saddle_matrix(field.pressure, field.media, count=len(plan.media))
+    saddles = field.saddles
     places = SealPlaces.of(profiles, pressure_map, field.length_scale)
     top = pressure_map.stated_range[1]
     paths = []

@@ -8,6 +8,7 @@ pressed line, the part of the band that stands out from the land beside it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,9 +16,8 @@ import numpy.typing as npt
 
 from firedeck.definition.deck import DeckPlan, SealKind
 from firedeck.evidence import FLAG_DTYPE, flag_bit
-from firedeck.kernel.windows import fill_rows
+from firedeck.kernel.windows import closed_window_means, fill_rows
 from firedeck.pressure_map import FloatArray, PressureMap
-from firedeck.seal.each import for_each
 from firedeck.seal.strip import Strip, unroll_seals, window_means
 
 __all__ = ["LoadTable", "SealProfile", "load_table", "profile_seals", "sector_length"]
@@ -155,7 +155,9 @@ def sector_length(strip: Strip) -> float:
     return strip.line.length / max(1, round(strip.line.length / wanted))
 
 
-def profile_seals(plan: DeckPlan, pressure_map: PressureMap) -> list[SealProfile]:
+def profile_seals(
+    plan: DeckPlan, pressure_map: PressureMap, strips: Sequence[Strip] | None = None
+) -> list[SealProfile]:
     """Profile every seal of a plan.
 
     Parameters
@@ -164,20 +166,23 @@ def profile_seals(plan: DeckPlan, pressure_map: PressureMap) -> list[SealProfile
         Plan with its seals.
     pressure_map : PressureMap
         Measured or predicted map.
+    strips : sequence of Strip, optional
+        Its seals, if they are unrolled already.
 
     Returns
     -------
     list of SealProfile
         In the plan's order.
     """
-    return for_each(lambda strip: _profile(strip, pressure_map), unroll_seals(plan, pressure_map))
+    # One after the other: many short steps, which threads would only take from each other.
+    return [_profile(strip, pressure_map) for strip in strips or unroll_seals(plan, pressure_map)]
 
 
 def _profile(strip: Strip, pressure_map: PressureMap) -> SealProfile:
     sector = sector_length(strip)
     length, step = strip.line.length, strip.line.step
     count = round(length / sector)
-    middles = ((np.arange(count) + 0.5) * sector / step - 0.5).round().astype(np.int64) % len(strip.signal)
+    middles = ((np.arange(count) + 0.5) * sector / step - 0.5).round().astype(np.int64)
     sliding = np.arange(0, len(strip.signal), max(1, round(_SLIDING_STEP_MM / step)), dtype=np.int64)
     fine = min(_FINE_WINDOW_MM, sector)
     return SealProfile(
@@ -185,7 +190,7 @@ def _profile(strip: Strip, pressure_map: PressureMap) -> SealProfile:
         kind=strip.seal.kind,
         length=length,
         strip=strip,
-        sectors=load_table(strip, pressure_map, middles, sector),
+        sectors=load_table(strip, pressure_map, np.minimum(middles, len(strip.signal) - 1), sector),
         sliding=load_table(strip, pressure_map, sliding, sector),
         fine=load_table(strip, pressure_map, sliding, fine),
     )
@@ -203,9 +208,7 @@ class _Windows:
 
 
 def _windows(strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.int64], half: int) -> _Windows:
-    signal, count = window_means(strip.signal, strip.usable, centres, half)
-    noise, _ = window_means(strip.noise, strip.usable, centres, half)
-    share = count / (2 * half + 1)
+    signal, noise, share = closed_window_means(strip.signal, strip.noise, strip.usable, centres, half)
     signal[share < 0.2] = np.nan
     filled = _filled_across(signal)
     conversion = pressure_map.conversion
@@ -282,7 +285,7 @@ def load_table(
     pressure_map : PressureMap
         Map it was unrolled from.
     centres : ndarray of int, shape (k,)
-        Middle row of every window.
+        Rising middle rows of the windows.
     window : float
         Length of the windows [mm].
 
@@ -291,7 +294,7 @@ def load_table(
     LoadTable
         One row a window.
     """
-    half = max(1, round((window / strip.line.step - 1) / 2))
+    half = min(max(1, round((window / strip.line.step - 1) / 2)), (len(strip.signal) - 1) // 2)
     parts = _windows(strip, pressure_map, centres, half)
     step = strip.step_across
     pressed = np.where(parts.footprint, parts.pressure, 0.0)

@@ -6,16 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from firedeck.definition.deck import DeckPlan, Seal
 from firedeck.definition.shape import SealLine, seal_line
 from firedeck.evidence import flag_bit
-from firedeck.kernel.raster import sample_bilinear
+from firedeck.kernel.band import LIGHTER, drop_wide_parts, grow_marks, sample_band, stand_out
+from firedeck.kernel.threads import for_each
 from firedeck.kernel.windows import closed_window_sums
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
-from firedeck.seal.each import for_each
 
 __all__ = ["Strip", "unroll_seals", "window_means"]
 
@@ -36,7 +35,8 @@ _SPECK_MM = 0.6
 #: Neighbourhood along the seal that a sample is compared with, half length [mm].
 _NEIGHBOURHOOD_MM = 2.5
 
-_MASKED = ("crease", "dust", "pen", "rub", "masked")
+_MARKED_BITS = np.uint16(sum(flag_bit(name) for name in ("crease", "dust", "pen", "rub", "masked")))
+_RIM_BIT = np.uint16(flag_bit("cut-rim"))
 
 
 @dataclass(frozen=True)
@@ -61,6 +61,8 @@ class Strip:
         Samples left out as dust, crease or mark.
     crown_signal : ndarray of float32, shape (n,)
         Highest signal across the seal, averaged over 1 mm along it [1].
+    cell : tuple of ndarray of int32, shape (n, m)
+        Row and column of the map's cell that each sample falls into; -1 off the map.
     """
 
     seal: Seal
@@ -71,19 +73,12 @@ class Strip:
     usable: BoolArray
     foreign: BoolArray
     crown_signal: MapArray
+    cell: tuple[npt.NDArray[np.int32], npt.NDArray[np.int32]]
 
     @property
     def step_across(self) -> float:
         """Distance between samples across [mm]."""
         return float(self.across[1] - self.across[0])
-
-    def places(self) -> FloatArray:
-        """Return the deck position of every sample [mm], shape (n, m, 2)."""
-        return _places(self.line, self.across)
-
-
-def _places(line: SealLine, across: FloatArray) -> FloatArray:
-    return np.asarray(line.points[:, None, :] + across[None, :, None] * line.normals[:, None, :])
 
 
 def unroll_seals(plan: DeckPlan, pressure_map: PressureMap) -> list[Strip]:
@@ -101,66 +96,50 @@ def unroll_seals(plan: DeckPlan, pressure_map: PressureMap) -> list[Strip]:
     list of Strip
         One strip a seal, in the plan's order.
     """
-    pitch = pressure_map.grid.pitch
-    lines = [seal_line(plan, seal, step=pitch) for seal in plan.seals]
-    barred = (pressure_map.flags & np.uint16(sum(flag_bit(name) for name in _MASKED))) != 0
-    rim = (pressure_map.flags & np.uint16(flag_bit("cut-rim"))) != 0
+    lines = [seal_line(plan, seal, step=pressure_map.grid.pitch) for seal in plan.seals]
 
     def unroll(index: int) -> Strip:
         others = lines[:index] + lines[index + 1 :]
-        return _unroll(plan.seals[index], lines[index], pressure_map, (barred, rim), others)
+        return _unroll(plan.seals[index], lines[index], pressure_map, others)
 
     return for_each(unroll, range(len(lines)))
 
 
-def _unroll(
-    seal: Seal,
-    line: SealLine,
-    pressure_map: PressureMap,
-    barred: tuple[BoolArray, BoolArray],
-    others: list[SealLine],
-) -> Strip:
-    pitch = pressure_map.grid.pitch
-    half = max(2, round(seal.band / pitch))
+def _unroll(seal: Seal, line: SealLine, pressure_map: PressureMap, others: list[SealLine]) -> Strip:
+    grid = pressure_map.grid
+    half = max(2, round(seal.band / grid.pitch))
     across = np.linspace(-seal.band / 2, seal.band / 2, 2 * half + 1)
-    places = _places(line, across)
-    index = pressure_map.grid.index_of(places)
-    rows, cols = index[..., 0].ravel(), index[..., 1].ravel()
-    shape = index.shape[:2]
-    signal = sample_bilinear(pressure_map.signal, rows, cols).reshape(shape)
-    noise = sample_bilinear(pressure_map.noise, rows, cols).reshape(shape)
-    near_row = np.clip(np.rint(rows).astype(int), 0, pressure_map.grid.rows - 1)
-    near_col = np.clip(np.rint(cols).astype(int), 0, pressure_map.grid.cols - 1)
-    marked, rim = (mask[near_row, near_col].reshape(shape) for mask in barred)
-    own = _owned(line, across, places, others, seal.band)
+    place = (grid.x0, grid.y0, grid.pitch)
+    signal, noise, *cell = sample_band(
+        line.points, line.normals, across, place, pressure_map.signal, pressure_map.noise
+    )
+    flags = pressure_map.flags[cell[0], cell[1]]  # off the map the signal is NaN, whatever the flags
+    marked, rim = ((flags & bits) != 0 for bits in (_MARKED_BITS, _RIM_BIT))
+    own = _owned(line, across, others, seal.band)
     signal[~own] = np.nan
     usable = np.isfinite(signal) & ~marked & ~rim
-    steps = line.step, float(across[1] - across[0])
-    foreign = _foreign(signal, noise, usable, pressure_map, steps) | (marked & own)
+    foreign = _foreign(signal, noise, usable, pressure_map, (line.step, float(across[1] - across[0])))
+    foreign |= marked & own
     usable &= ~foreign
     short, _ = window_means(signal, usable, np.arange(len(signal)), max(1, round(0.5 / line.step)))
     crown_signal = np.nan_to_num(short).max(axis=1).astype(np.float32)
-    return Strip(seal, line, across, signal, noise, usable, foreign, crown_signal)
+    return Strip(seal, line, across, signal, noise, usable, foreign, crown_signal, (cell[0], cell[1]))
 
 
-def _owned(
-    line: SealLine, across: FloatArray, places: FloatArray, others: list[SealLine], band: float
-) -> BoolArray:
+def _owned(line: SealLine, across: FloatArray, others: list[SealLine], band: float) -> BoolArray:
     """Return which samples lie nearer to this line than to any other seal's."""
-    own = np.ones(places.shape[:2], bool)
-    if not others:
-        return own
-    points = np.vstack([other.points for other in others])
+    own = np.ones((len(line.points), len(across)), bool)
     low, high = line.points.min(axis=0) - band, line.points.max(axis=0) + band
+    points = np.vstack([other.points for other in others]) if others else np.zeros((0, 2))
     close = points[np.all((points >= low) & (points <= high), axis=1)]
     if not len(close):
         return own
     tree = cKDTree(close)
-    crowded = np.flatnonzero(tree.query(line.points, distance_upper_bound=band)[0] < band)
-    if not crowded.size:
-        return own
-    distance = tree.query(places[crowded].reshape(-1, 2), distance_upper_bound=band)[0]
-    own[crowded] = distance.reshape(len(crowded), -1) > np.abs(across)[None, :]
+    gap = tree.query(line.points, distance_upper_bound=band)[0]
+    # A sample nearer to its own line than half the gap between the two can belong to no other.
+    row, col = np.nonzero(2.0 * np.abs(across)[None, :] >= gap[:, None])
+    places = line.points[row] + across[col, None] * line.normals[row]
+    own[row, col] = tree.query(places, distance_upper_bound=band)[0] > np.abs(across)[col]
     return own
 
 
@@ -172,33 +151,17 @@ def _foreign(
     steps: tuple[float, float],
 ) -> BoolArray:
     """Find samples that stand out from their neighbours along the seal by more than grain can."""
-    floor = _OUTLIER_FLOOR * float(pressure_map.conversion.signal[-1])
-    slope = np.maximum(pressure_map.conversion.slope(np.nan_to_num(signal)), 1e-6)
-    deviation = np.maximum(_OUTLIER_SIGMAS * np.nan_to_num(noise) / slope, floor)
-    half = max(2, round(_NEIGHBOURHOOD_MM / steps[0]))
-    darker = np.zeros(signal.shape, bool)
-    lighter = np.zeros(signal.shape, bool)
+    conversion = pressure_map.conversion
+    curve = conversion.signal, conversion.pressure, conversion.guide
+    half = min(max(2, round(_NEIGHBOURHOOD_MM / steps[0])), (len(signal) - 1) // 2)
+    limits = _OUTLIER_SIGMAS, _OUTLIER_FLOOR * float(conversion.signal[-1]), _WANDER_MM / steps[1]
+    # A gap in the seal must never be taken for dust: what is lighter and large stays.
+    speck = tuple(int(_SPECK_MM / step + 1e-9) for step in steps)
+    codes = np.zeros(signal.shape, np.int8)
     for _ in range(2):
-        mean, count = window_means(signal, usable & ~darker & ~lighter, np.arange(len(signal)), half)
-        wander = _WANDER_MM * np.abs(np.gradient(np.nan_to_num(mean), steps[1], axis=1))
-        with np.errstate(invalid="ignore"):
-            excess = np.where(usable & (count > half / 2), signal - mean, 0.0)
-        darker = ndimage.binary_opening(excess > deviation + wander, np.ones((2, 2), bool))
-        lighter = ndimage.binary_opening(excess < -deviation - wander, np.ones((2, 2), bool))
-        lighter = _specks(lighter, steps)
-    grown: BoolArray = ndimage.binary_dilation(darker | lighter, np.ones((3, 5), bool))
-    return grown
-
-
-def _specks(mask: BoolArray, steps: tuple[float, float]) -> BoolArray:
-    """Keep only parts too small to be a gap in the seal: a gap must never be taken for dust."""
-    labels, _ = ndimage.label(mask, np.ones((3, 3), bool))
-    kept = np.zeros_like(mask)
-    for number, place in enumerate(ndimage.find_objects(labels), start=1):
-        along, across = ((part.stop - part.start) * step for part, step in zip(place, steps, strict=True))
-        if max(along, across) <= _SPECK_MM:
-            kept[place] |= labels[place] == number
-    return kept
+        codes = stand_out(signal, noise, usable, curve, codes, half, limits)
+        drop_wide_parts(codes, LIGHTER, (speck[0], speck[1]))
+    return grow_marks(codes, (1, 2))
 
 
 def window_means(
@@ -213,7 +176,7 @@ def window_means(
     usable : ndarray of bool, shape (n, m)
         Samples that count.
     centres : ndarray of int, shape (k,)
-        Middle row of every window.
+        Rising middle rows of the windows.
     half : int
         Rows to either side of the middle; windows run on over the seam.
 
@@ -224,13 +187,6 @@ def window_means(
     count : ndarray of int, shape (k, m)
         Usable rows.
     """
-    half = min(half, (len(values) - 1) // 2)
-    if np.all(centres[1:] >= centres[:-1]):
-        sums, count = closed_window_sums(values, usable, centres, half)
-    else:
-        order = np.argsort(centres, kind="stable")
-        back = np.argsort(order, kind="stable")
-        sums, count = closed_window_sums(values, usable, centres[order], half)
-        sums, count = sums[back], count[back]
+    sums, count = closed_window_sums(values, usable, centres, min(half, (len(values) - 1) // 2))
     mean = np.divide(sums, count, out=np.full(sums.shape, np.nan), where=count > 0)
     return mean, count

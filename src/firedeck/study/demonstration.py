@@ -1,4 +1,4 @@
-"""The demonstration worked through: calibration, prints, comparison, duty, and a page that leads to all."""
+"""The demonstration worked through: prints, comparison, duty, fasteners, and a page to all."""
 
 from __future__ import annotations
 
@@ -11,9 +11,12 @@ from firedeck.study.duty_cases import DutyComparison, compare_duties
 from firedeck.study.duty_output import write_duty
 from firedeck.study.duty_pages import duty_headline
 from firedeck.study.duty_trace import TraceReading
+from firedeck.study.fastening import FasteningReading
+from firedeck.study.fastening_output import write_fastening, write_torque_plan
 from firedeck.study.output import write_calibration, write_comparison, write_reading
 from firedeck.study.reading import PrintReading, compare_readings, read_print
 from firedeck.study.scanning import Progress, silent
+from firedeck.study.torque import plan_torque
 
 __all__ = ["work_demonstration"]
 
@@ -44,10 +47,23 @@ def work_demonstration(folder: Path, *, progress: Progress = silent) -> tuple[st
     write_comparison(comparison, folder / "comparison", links=[*links, _START])
     progress("working up cylinder pressures", 0.93)
     duties = _duties(folder)
-    page = _index(readings, duties)
+    progress("reckoning the clamp", 0.95)
+    fastening = _fasten(folder)
+    page = _index(readings, duties, fastening)
     (folder / "index.html").write_text(render_html(page), encoding="utf-8")
     progress("done", 1.0)
-    return tuple(f"{name}: {_verdict(reading)}" for name, reading in readings.items())
+    prints = (f"{name}: {_verdict(reading)}" for name, reading in readings.items())
+    return (*prints, f"fasteners: {fastening.verdict.state}")
+
+
+def _fasten(folder: Path) -> FasteningReading:
+    """Write the report of the fasteners and the tightening card."""
+    plan = plan_torque(folder / "fastening.toml")
+    report = Link("fasteners and clamp", "../fasteners/report.html")
+    card = Link("torque and tightening card", "../tightening/report.html")
+    write_fastening(plan.reading, folder / "fasteners", links=(card, _START))
+    write_torque_plan(plan, folder / "tightening", links=(report, _START))
+    return plan.reading
 
 
 _START = Link("start of the demonstration", "../index.html")
@@ -83,7 +99,9 @@ def _verdict(reading: PrintReading) -> str:
     return f"{reading.verdict.state} ({count} of {len(reading.verdict.seals)} seals)"
 
 
-def _index(readings: dict[str, PrintReading], duties: DutyComparison) -> Document:
+def _index(
+    readings: dict[str, PrintReading], duties: DutyComparison, fastening: FasteningReading
+) -> Document:
     plan = readings["factory"].files.plan
     ways = (
         Link("Calibration of the film", "calibration/report.html", "pieces of known pressure, and the curve"),
@@ -104,6 +122,13 @@ def _index(readings: dict[str, PrintReading], duties: DutyComparison) -> Documen
             "duty-comparison/report.html",
             "which to trust, and whether they contradict each other",
         ),
+        Link(
+            "Fasteners and clamp",
+            "fasteners/report.html",
+            f"tighter studs for the power target; verdict: {fastening.verdict.state}",
+        ),
+        Link("Torque and rounds", "tightening/report.html", "what torque, and what it leaves in each stud"),
+        Link("Tightening card", "tightening/card.html", "one page for the bench, also as PDF beside it"),
     )
     story = (
         f"{plan.name} is an engine that does not exist. Its deck plan, two gaskets, a film with its "
@@ -116,11 +141,9 @@ def _index(readings: dict[str, PrintReading], duties: DutyComparison) -> Documen
         "The text files beside this page are what a real test needs: deck.toml, factory.toml and "
         "candidate.toml, "
         "film.toml, calibration.toml, criteria.toml, factory-print.toml and candidate-print.toml; for the "
-        "cylinder pressure duty-trace.toml, duty-model.toml, duty-rule.toml and trace-mapping.toml. Change "
-        "one, such as "
-        "the preload in a print's clamp table, and read that print again into another folder with: firedeck "
-        "film "
-        "read factory-print.toml --out again"
+        "cylinder pressure duty-trace.toml, duty-model.toml, duty-rule.toml and trace-mapping.toml; "
+        "fastening.toml for the fasteners. Change one, such as the preload in a print's clamp table, and "
+        "read that print again into another folder with: firedeck film read factory-print.toml --out again"
     )
     sections = (
         Section("reports", "Reports", (Paragraph(story), Links(ways))),

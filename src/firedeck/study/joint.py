@@ -12,12 +12,14 @@ import numpy as np
 from firedeck.definition.calibration import FilmCalibration
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.duty import DutyDefinition, TraceSource
+from firedeck.definition.fastening import Fastening
 from firedeck.definition.film_test import FilmTest
 from firedeck.definition.gasket import Gasket, plan_with_gasket
 from firedeck.definition.plan_checks import PlanFinding, check_plan
 from firedeck.definition.quantities import Definition
 from firedeck.definition.shape import seal_line
 from firedeck.errors import DefinitionError, Fault, FiredeckError
+from firedeck.files.definition_faults import WHOLE_FILE
 from firedeck.files.definition_file import read_any, read_definition
 from firedeck.study.duty_file import range_faults
 
@@ -147,7 +149,24 @@ def _checked(file: Path, definition: Definition) -> FileCheck:
         return _with(check, _as_faults(file, check_plan(definition)))
     if isinstance(definition, DutyDefinition):
         check = _with(check, (("fault", fault) for fault in range_faults(file, definition)))
-    return _with(check, _missing_files(file, definition))
+    missing = _missing_files(file, definition)
+    if isinstance(definition, Fastening) and not missing:
+        missing = _fastening_faults(file)
+    return _with(check, missing)
+
+
+def _fastening_faults(file: Path) -> list[tuple[str, Fault]]:
+    """Check a fastening on its deck plan, up to a tightening past yield."""
+    from firedeck.study.fastening import assess_fastening
+
+    try:
+        assess_fastening(file)
+    except DefinitionError as error:
+        return [("fault", fault) for fault in error.faults]
+    except FiredeckError as error:
+        place = error.where.removeprefix(f"{file}").removeprefix(": ") or WHOLE_FILE
+        return [("fault", Fault(str(file), place, "", error.message, error.remedy))]
+    return []
 
 
 def _with(check: FileCheck, found: Iterable[tuple[str, Fault]]) -> FileCheck:
@@ -181,6 +200,8 @@ def _missing_files(file: Path, definition: Definition) -> list[tuple[str, Fault]
     if isinstance(definition, FilmTest):
         needed = {key: getattr(definition, key) for key in ("deck", "gasket", "film", "criteria")}
         scans = {f"scan[{place}].file": scan.file for place, scan in enumerate(definition.scans, start=1)}
+    if isinstance(definition, Fastening):
+        needed = {"deck": definition.deck, "gasket": definition.gasket}
     if isinstance(definition, FilmCalibration):
         needed, scans = {"film": definition.film}, {"scan": definition.scan}
     if isinstance(definition, DutyDefinition) and isinstance(definition.source, TraceSource):

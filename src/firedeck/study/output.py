@@ -23,7 +23,7 @@ __all__ = ["write_calibration", "write_comparison", "write_page", "write_reading
 
 
 def write_page(folder: Path, page: Document) -> None:
-    """Write a page and its pictures into a folder."""
+    """Write a page as report.html with its pictures beside it."""
     (folder / "report.html").write_text(render_html(page), encoding="utf-8")
     for picture in page.pictures:
         (folder / f"{picture.name}.png").write_bytes(picture.png)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,13 +21,14 @@ from firedeck.files.definition_file import read_definition
 from firedeck.files.scan_file import file_hash
 from firedeck.film.agreement import check_agreement
 from firedeck.film.artefacts import mask_artefacts
-from firedeck.film.mapping import assemble_map, deck_grid, plan_zones, read_sheet
+from firedeck.film.mapping import PlanZones, assemble_map, deck_grid, plan_zones, read_sheet
 from firedeck.film.registration import Registration, register, register_by_landmarks
 from firedeck.film.sheet import SheetFinding, find_sheet
 from firedeck.pressure_map import FloatArray, Grid, PressureMap
 from firedeck.seal.balance import ClampBalance, clamp_balance
 from firedeck.seal.leak import LeakField, LeakPath, find_leaks, leak_field, trace_leak
 from firedeck.seal.profile import SealProfile, profile_seals
+from firedeck.seal.strip import unroll_seals
 from firedeck.seal.summary import SealSummary, summarise_seal
 from firedeck.study.scanning import LoadedScan, Progress, load_scan, silent
 from firedeck.verdict import Verdict, judge
@@ -175,11 +177,15 @@ def read_print(
     grid = deck_grid(files.plan, pitch)
     sheets, pressure_map = _read_map(files, grid, progress)
     progress("reading the seals", 0.8)
-    profiles = profile_seals(files.plan, pressure_map)
-    _require_print(files, pressure_map, profiles)
-    summaries = [summarise_seal(files.plan, profile) for profile in profiles]
-    progress("seeking leak paths", 0.9)
-    field = leak_field(files.plan, pressure_map, profiles)
+    strips = unroll_seals(files.plan, pressure_map)
+    # Leak paths are sought while the seals are profiled: neither needs the other's answer.
+    with ThreadPoolExecutor(1) as aside:
+        sought = aside.submit(leak_field, files.plan, pressure_map, strips)
+        profiles = profile_seals(files.plan, pressure_map, strips)
+        _require_print(files, pressure_map, profiles)
+        summaries = [summarise_seal(files.plan, profile) for profile in profiles]
+        progress("seeking leak paths", 0.9)
+        field = sought.result()
     leaks = find_leaks(files.plan, pressure_map, profiles, field)
     balance = _balance(files, pressure_map)
     verdict = judge(files.plan, files.criteria, profiles, summaries, leaks, balance)
@@ -218,17 +224,31 @@ def _require_print(files: TestFiles, pressure_map: PressureMap, profiles: list[S
 
 
 def _read_map(files: TestFiles, grid: Grid, progress: Progress) -> tuple[list[SheetReading], PressureMap]:
-    zones = plan_zones(files.plan, grid)
+    # Neither the zones nor the hashes need the scans: they are found while those are read.
+    with ThreadPoolExecutor(1) as aside:
+        zones = aside.submit(plan_zones, files.plan, grid)
+        hashes = aside.submit(_hashes, files)
+        return _map_scans(files, grid, progress, (zones, hashes))
+
+
+def _map_scans(
+    files: TestFiles,
+    grid: Grid,
+    progress: Progress,
+    aside: tuple[Future[PlanZones], Future[dict[str, str]]],
+) -> tuple[list[SheetReading], PressureMap]:
+    zones, hashes = aside
     readings, signals = [], []
     for scan in files.test.scans:
         reading = _read_scan(files, scan, progress)
         progress(f"mapping {scan.file}", 0.7)
         picture, film = reading.loaded.picture, reading.finding.film
-        signal = read_sheet(picture, film, reading.registration.matrix, grid, zones)
+        signal = read_sheet(picture, film, reading.registration.matrix, grid, zones.result())
         signals.append(signal)
         readings.append(reading)
     notes = (*files.notes, *_sheet_notes(readings))
-    pressure_map = assemble_map(signals, grid, files.batch, notes=notes, provenance=_provenance(files, grid))
+    provenance = {"firedeck": __version__, "pitch_mm": f"{grid.pitch:g}", **hashes.result()}
+    pressure_map = assemble_map(signals, grid, files.batch, notes=notes, provenance=provenance)
     placed = [(r.loaded.picture, r.finding.film, r.registration.matrix) for r in readings]
     return readings, mask_artefacts(pressure_map, files.test.masks, placed)
 
@@ -262,14 +282,9 @@ def _sheet_notes(readings: list[SheetReading]) -> list[str]:
     return notes
 
 
-def _provenance(files: TestFiles, grid: Grid) -> dict[str, str]:
+def _hashes(files: TestFiles) -> dict[str, str]:
     names = [files.test.deck, files.test.gasket, files.test.film, *(scan.file for scan in files.test.scans)]
-    hashes = {name: file_hash(files.folder / name) for name in names}
-    return {
-        "firedeck": __version__,
-        "pitch_mm": f"{grid.pitch:g}",
-        **{f"sha256 {k}": v for k, v in hashes.items()},
-    }
+    return {f"sha256 {name}": file_hash(files.folder / name) for name in names}
 
 
 def _balance(files: TestFiles, pressure_map: PressureMap) -> ClampBalance | None:

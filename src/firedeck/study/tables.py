@@ -5,15 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-import numpy as np
-
 from firedeck.evidence import Estimate, decode_flags
 from firedeck.seal.profile import SealProfile
+from firedeck.study.columns import Columns, as_rows, columns_of, estimate_columns, plain
 from firedeck.study.reading import Comparison, PrintReading
 
 __all__ = ["UNITS", "difference_columns", "leak_columns", "reading_record", "seal_columns", "sector_columns"]
-
-Columns = dict[str, list[object]]
 
 #: Unit of every column.
 UNITS: Mapping[str, str] = {
@@ -42,8 +39,8 @@ def seal_columns(reading: PrintReading) -> Columns:
                 "verdict": str(verdict.state),
                 "governed_by": verdict.governing.text,
                 "length_mm": summary.length,
-                **_estimate("mean", summary.mean, "N_per_mm"),
-                **_estimate("weakest", weakest.line_load if weakest else _UNSEEN, "N_per_mm"),
+                **estimate_columns("mean", summary.mean, "N_per_mm"),
+                **estimate_columns("weakest", weakest.line_load if weakest else _UNSEEN, "N_per_mm"),
                 "weakest_angle_deg": weakest.angle if weakest else math.nan,
                 "weakest_at_mm": weakest.at if weakest else math.nan,
                 "weakest_x_mm": weakest.point[0] if weakest else math.nan,
@@ -60,22 +57,10 @@ def seal_columns(reading: PrintReading) -> Columns:
                 "inferred_share": summary.inferred,
             }
         )
-    return _columns(rows)
+    return columns_of(rows)
 
 
 _UNSEEN = Estimate(math.nan, math.nan, math.nan)
-
-
-def _estimate(name: str, estimate: Estimate, unit: str) -> dict[str, object]:
-    return {
-        f"{name}_{unit}": estimate.value,
-        f"{name}_low_{unit}": estimate.low,
-        f"{name}_high_{unit}": estimate.high,
-    }
-
-
-def _columns(rows: list[dict[str, object]]) -> Columns:
-    return {name: [row[name] for row in rows] for name in rows[0]} if rows else {}
 
 
 def sector_columns(profiles: tuple[SealProfile, ...]) -> Columns:
@@ -105,7 +90,7 @@ def sector_columns(profiles: tuple[SealProfile, ...]) -> Columns:
 def leak_columns(reading: PrintReading) -> Columns:
     """Return one row for every pair of media, the one that opens first on top."""
     factor = reading.files.criteria.contact_factor
-    return _columns(
+    return columns_of(
         [
             {
                 "a": path.a,
@@ -113,8 +98,8 @@ def leak_columns(reading: PrintReading) -> Columns:
                 "seal": path.seal,
                 "x_mm": path.point[0],
                 "y_mm": path.point[1],
-                **_estimate("contact", path.joint, "MPa"),
-                **_estimate("breach", path.breach(factor), "MPa"),
+                **estimate_columns("contact", path.joint, "MPa"),
+                **estimate_columns("breach", path.breach(factor), "MPa"),
                 "flags": " ".join(path.joint.flags),
             }
             for path in reading.leaks
@@ -168,31 +153,14 @@ def reading_record(reading: PrintReading) -> dict[str, object]:
         else {
             "text": balance.text,
             "fits": balance.fits,
-            **_estimate("printed", balance.printed, "N"),
-            **_estimate("in_range", balance.in_range, "N"),
-            **_estimate("expected", balance.expected, "N"),
+            **estimate_columns("printed", balance.printed, "N"),
+            **estimate_columns("in_range", balance.in_range, "N"),
+            **estimate_columns("expected", balance.expected, "N"),
             "saturated_area_mm2": balance.saturated_area,
             "below_range_area_mm2": balance.below_area,
         },
-        "seals": _rows(seal_columns(reading)),
-        "leak_paths": _rows(leak_columns(reading)),
+        "seals": as_rows(seal_columns(reading)),
+        "leak_paths": as_rows(leak_columns(reading)),
         "provenance": dict(reading.map.provenance),
     }
-    return {key: _plain(value) for key, value in record.items()}
-
-
-def _rows(columns: Columns) -> list[dict[str, object]]:
-    return [dict(zip(columns, values, strict=True)) for values in zip(*columns.values(), strict=True)]
-
-
-def _plain(value: object) -> object:
-    """Replace numbers that JSON cannot hold by null, and NumPy's kinds by Python's."""
-    if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
-    if isinstance(value, np.generic):
-        return _plain(value.item())
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
+    return {key: plain(value) for key, value in record.items()}

@@ -1,4 +1,4 @@
-"""Work on one seal after another, on all processors at once."""
+"""Work on many parts of a map, on all processors at once."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
-__all__ = ["for_each"]
+__all__ = ["for_each", "row_bands"]
 
 _Item = TypeVar("_Item")
 _Result = TypeVar("_Result")
@@ -23,3 +23,8 @@ def for_each(work: Callable[[_Item], _Result], items: Iterable[_Item]) -> list[_
     """
     with ThreadPoolExecutor(min(_MOST_THREADS, os.cpu_count() or 1)) as pool:
         return list(pool.map(work, items))
+
+
+def row_bands(rows: int, deep: int) -> list[slice]:
+    """Divide rows into bands of `deep` rows, the last one shorter."""
+    return [slice(low, min(low + deep, rows)) for low in range(0, rows, deep)]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 
@@ -15,34 +14,13 @@ from firedeck.seal.balance import ClampBalance
 from firedeck.seal.leak import LeakPath, crossing_leaks
 from firedeck.seal.profile import SealProfile
 from firedeck.seal.summary import SealSummary, longest_stretch
+from firedeck.verdict.state import Reason, State, governing_reason, worst
 
-__all__ = ["Reason", "SealVerdict", "State", "Verdict", "judge"]
+__all__ = ["SealVerdict", "Verdict", "judge"]
 
-
-class State(StrEnum):
-    """What may be said of a seal."""
-
-    HOLDS = "holds"
-    MARGINAL = "marginal"
-    GIVES = "gives"
-    NOT_SHOWN = "not shown"
-
-
-#: Worst first: one seal that gives outweighs one that was not seen.
-_ORDER = (State.GIVES, State.NOT_SHOWN, State.MARGINAL, State.HOLDS)
 
 #: A seal hidden over a larger share of its length is not shown.
 _HIDDEN_LIMIT = 0.05
-
-
-@dataclass(frozen=True)
-class Reason:
-    """One rule applied to one seal: the state it leads to, in words, and where the rule is from."""
-
-    rule: str
-    state: State
-    text: str
-    source: str
 
 
 @dataclass(frozen=True)
@@ -56,7 +34,7 @@ class SealVerdict:
     @property
     def governing(self) -> Reason:
         """The first reason that leads to the verdict's state."""
-        return next(reason for reason in self.reasons if reason.state == self.state)
+        return governing_reason(self.reasons, self.state)
 
 
 @dataclass(frozen=True)
@@ -108,11 +86,7 @@ def judge(
     ]
     if balance is not None and unbalanced:
         remarks.insert(0, balance.text)
-    return Verdict(_worst([verdict.state for verdict in seals]), seals, tuple(remarks))
-
-
-def _worst(states: Sequence[State]) -> State:
-    return next((state for state in _ORDER if state in states), State.NOT_SHOWN)
+    return Verdict(worst([verdict.state for verdict in seals]), seals, tuple(remarks))
 
 
 def _judge_seal(
@@ -140,7 +114,7 @@ def _judge_seal(
     if unbalanced:
         text = "the force on the print does not fit the stated preload"
         reasons.append(Reason("clamp balance", State.NOT_SHOWN, text, "force balance"))
-    return SealVerdict(seal.name, _worst([reason.state for reason in reasons]), tuple(reasons))
+    return SealVerdict(seal.name, worst([reason.state for reason in reasons]), tuple(reasons))
 
 
 def _unseen_stretch(rule: SealRule, profile: SealProfile) -> list[Reason]:

@@ -1,0 +1,185 @@
+"""A meshed body condensed to the sealing plane, with its patterns, kept by the hash of its contents."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from firedeck.contact.mesh import BodyMesh, loads_by_node
+from firedeck.contact.patterns import Pattern
+from firedeck.errors import FiredeckError
+from firedeck.kernel.condense import Condensed, Loads, condense
+
+__all__ = ["CondensedBody", "Store", "condense_body", "held_freedoms"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+#: Changes whenever the same input would give another answer.
+_RULES = "brick, incompatible modes less their mean, 4 x 4 parts, even threads; 1"
+
+
+class Store(Protocol):
+    """Where condensed bodies are kept between runs."""
+
+    def get(self, key: str) -> Mapping[str, npt.NDArray[np.float64]] | None:
+        """Return the arrays kept under a key, or None."""
+
+    def put(self, key: str, arrays: Mapping[str, npt.NDArray[np.float64]]) -> None:
+        """Keep arrays under a key."""
+
+
+@dataclass(frozen=True)
+class CondensedBody:
+    """A body as the sealing plane sees it.
+
+    Attributes
+    ----------
+    key : str
+        Hash of all that the numbers depend on [text].
+    names : tuple of str
+        Names of the patterns, in the order of the condensed columns [text].
+    condensed : Condensed
+        Stiffness, arriving loads and flexibilities.
+    resultants : ndarray, shape (patterns, 3)
+        Upright force of each pattern, and its moments ``sum F y`` and ``-sum F x`` [N and N*mm].
+    """
+
+    key: str
+    names: tuple[str, ...]
+    condensed: Condensed
+    resultants: Floats
+
+
+def held_freedoms(mesh: BodyMesh) -> npt.NDArray[np.bool_]:
+    """Return which freedoms are held: a block's bottom upright, and three in plan for either body.
+
+    The three in plan only take away rigid motion: no load that balances itself meets them.
+
+    Parameters
+    ----------
+    mesh : BodyMesh
+        The body.
+    """
+    held = np.zeros((len(mesh.body.places), 3), dtype=bool)
+    outer = len(mesh.heights) - 1 if mesh.section.side == "head" else 0
+    level = mesh.body.places[:, 2] == 1 + outer
+    if mesh.section.side == "block":
+        held[_supported(mesh, level), 2] = True
+    first, second = _pins(mesh)
+    held[first, :2] = True
+    held[second, _across(mesh, first, second)] = True
+    return held
+
+
+def _supported(mesh: BodyMesh, level: npt.NDArray[np.bool_]) -> Ints:
+    nodes = np.flatnonzero(level)
+    if mesh.section.support is None:
+        return nodes
+    at = mesh.coordinates[nodes]
+    inside = shapely.contains_xy(mesh.section.support, at[:, 0], at[:, 1])
+    if inside.sum() < 3:
+        raise FiredeckError(
+            "the block's support holds fewer than three nodes", remedy="use a larger support or a finer grid"
+        )
+    return nodes[inside]
+
+
+def _pins(mesh: BodyMesh) -> tuple[int, int]:
+    """Return two nodes far apart that sit in the middle of full material."""
+    places = mesh.body.places
+    full = np.zeros(mesh.body.numbers.shape, dtype=np.int64)
+    solid = np.zeros(mesh.body.cells.shape, dtype=np.int64)
+    solid[1:-1, 1:-1, 1:-1] = mesh.masks == 0xFFFF
+    nx, ny, nz = mesh.body.cells.shape
+    for corner in range(8):
+        a, b, c = corner & 1, (corner >> 1) & 1, corner >> 2
+        full[a : a + nx, b : b + ny, c : c + nz] += solid
+    support = full[tuple(places.T)]
+    best = np.flatnonzero(support == support.max())
+    along = mesh.coordinates[best, :2] @ np.array([1.0, 0.01])
+    return int(best[np.argmin(along)]), int(best[np.argmax(along)])
+
+
+def _across(mesh: BodyMesh, first: int, second: int) -> int:
+    """Return the axis in plan that turning about the first pin moves the second one along."""
+    apart = np.abs(mesh.coordinates[second, :2] - mesh.coordinates[first, :2])
+    return 1 if apart[0] >= apart[1] else 0
+
+
+def condense_body(
+    mesh: BodyMesh, kept: Ints, patterns: Iterable[Pattern], store: Store | None = None
+) -> CondensedBody:
+    """Condense a body to the upright freedoms of some nodes of its sealing face.
+
+    Parameters
+    ----------
+    mesh : BodyMesh
+        The body.
+    kept : ndarray of int, shape (n,)
+        Nodes in the sealing plane whose upright freedom is kept.
+    patterns : iterable of (str, ndarray)
+        Patterns.
+    store : Store, optional
+        Where an earlier answer may lie, and where this one goes.
+
+    Returns
+    -------
+    CondensedBody
+        The condensed body.
+
+    Raises
+    ------
+    FiredeckError
+        If a part of the body hangs on nothing.
+    """
+    named = list(patterns)
+    loads = loads_by_node((loads for _, loads in named), len(mesh.body.places))
+    held = held_freedoms(mesh)
+    names = tuple(name for name, _ in named)
+    key = _key(mesh, kept, held, loads, names)
+    found = store.get(key) if store is not None else None
+    condensed = _from_arrays(found) if found is not None else _condense(mesh, kept, held, loads)
+    if store is not None and found is None:
+        store.put(key, vars(condensed))
+    return CondensedBody(key, names, condensed, _resultants(mesh, named))
+
+
+def _condense(mesh: BodyMesh, kept: Ints, held: npt.NDArray[np.bool_], loads: Loads) -> Condensed:
+    upright = np.column_stack([kept, np.full(len(kept), 2)])
+    try:
+        return condense(mesh.body, upright, held, loads)
+    except ArithmeticError as fault:
+        raise FiredeckError(
+            f"a part of the {mesh.section.side} hangs on nothing",
+            remedy="check that its layers overlap in plan, or use a finer grid",
+        ) from fault
+
+
+def _from_arrays(found: Mapping[str, Floats]) -> Condensed:
+    return Condensed(found["stiffness"], found["arriving"], found["flexibility"])
+
+
+def _key(
+    mesh: BodyMesh, kept: Ints, held: npt.NDArray[np.bool_], loads: Loads, names: tuple[str, ...]
+) -> str:
+    section = mesh.section
+    head = [_RULES, section.side, mesh.grid.pitch, section.modulus, section.material.poisson, names]
+    digest = hashlib.sha256(json.dumps(head).encode())
+    for array in (mesh.masks, mesh.heights, kept, held, loads.starts, loads.columns, loads.values):
+        digest.update(str(array.shape).encode())
+        digest.update(np.ascontiguousarray(array).tobytes())
+    return digest.hexdigest()
+
+
+def _resultants(mesh: BodyMesh, named: list[Pattern]) -> Floats:
+    x, y = mesh.coordinates[:, 0], mesh.coordinates[:, 1]
+    lifts = [loads[:, 2] for _, loads in named]
+    return np.array([[lift.sum(), lift @ y, -(lift @ x)] for lift in lifts]).reshape(-1, 3)

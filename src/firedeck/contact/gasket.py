@@ -1,0 +1,315 @@
+"""The gasket on the sealing plane: points and patches along seals and over lands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from scipy.sparse import csr_array
+from shapely.geometry.base import BaseGeometry
+
+from firedeck.contact.law import ClosureLaw, law_tables
+from firedeck.definition.deck import DeckPlan, Seal
+from firedeck.definition.shape import SealLine, seal_line
+from firedeck.errors import FiredeckError
+from firedeck.kernel.press import Points
+from firedeck.pressure_map import Grid
+
+__all__ = ["GasketModel", "LaidGasket", "PressedLand", "PressedSeal", "lay_gasket"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+#: Compliance added to a mean closure in the fast level [mm/N].
+_SOFT = 1e-9
+
+
+@dataclass(frozen=True)
+class PressedSeal:
+    """A seal with what it answers to closure.
+
+    Attributes
+    ----------
+    seal : Seal
+        The line.
+    law : ClosureLaw
+        Load per length over closure.
+    gap : float
+        Closure of the joint, from first touch of its highest part, at which this seal touches [mm].
+    """
+
+    seal: Seal
+    law: ClosureLaw
+    gap: float = 0.0
+
+
+@dataclass(frozen=True)
+class PressedLand:
+    """An area that presses.
+
+    Attributes
+    ----------
+    name : str
+        Name of the land.
+    area : shapely geometry
+        Where it is [mm].
+    law : ClosureLaw
+        Pressure over closure.
+    gap : float
+        Closure of the joint at which it touches [mm].
+    """
+
+    name: str
+    area: BaseGeometry
+    law: ClosureLaw
+    gap: float = 0.0
+
+
+@dataclass(frozen=True)
+class GasketModel:
+    """All that presses.
+
+    Attributes
+    ----------
+    seals : tuple of PressedSeal
+        Lines.
+    lands : tuple of PressedLand
+        Areas.
+    thickness : float
+        Thickness when first touched [mm].
+    uneven : callable or None
+        Extra gap [mm] at places of shape (n, 2) [mm]: decks that are not flat, sunken liners
+        positive, liners that stand proud negative.
+    """
+
+    seals: tuple[PressedSeal, ...]
+    lands: tuple[PressedLand, ...] = ()
+    thickness: float = 1.0
+    uneven: Callable[[Floats], Floats] | None = field(default=None, compare=False)
+
+    def lines(self, plan: DeckPlan, step: float) -> tuple[SealLine, ...]:
+        """Return the seals' lines sampled at about `step` [mm]."""
+        return tuple(seal_line(plan, pressed.seal, step=step) for pressed in self.seals)
+
+
+@dataclass(frozen=True)
+class LaidGasket:
+    """Points of a gasket on the kept nodes of a joint, and their grouping into patches.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Names of seals, then lands [text].
+    starts : ndarray of int
+        Where the points of each seal or land begin [1].
+    places : ndarray, shape (points, 2)
+        Places of the points [mm].
+    points : Points
+        The points on the kept nodes that they touch.
+    touched : ndarray of int
+        Those nodes, as places among the kept ones [1].
+    patch : ndarray of int, shape (points,)
+        Patch of every point [1].
+    step : float
+        Wanted distance of the points along a seal [mm].
+    """
+
+    names: tuple[str, ...]
+    starts: Ints
+    places: Floats
+    points: Points
+    touched: Ints
+    patch: Ints
+    step: float
+
+    def part(self, name: str) -> slice:
+        """Return which points belong to a seal or land.
+
+        Raises
+        ------
+        FiredeckError
+            If the gasket has none of that name.
+        """
+        if name not in self.names:
+            raise FiredeckError(
+                f"the gasket has no seal or land called {name!r}",
+                remedy="use one of " + ", ".join(self.names),
+            )
+        k = self.names.index(name)
+        return slice(int(self.starts[k]), int(self.starts[k + 1]))
+
+    @cached_property
+    def means(self) -> Floats:
+        """Mean closures of the patches from the touched nodes' closures, shape (patches, touched) [1]."""
+        count = int(self.patch.max()) + 1
+        share = csr_array((self.points.size, (self.patch, np.arange(len(self.patch)))))
+        sums = np.asarray((share @ self.points.weights)[:, : len(self.touched)].todense())
+        return np.asarray(sums / self._sizes(count)[:, None])
+
+    @cached_property
+    def patches(self) -> Points:
+        """The patches as points on their own mean closures."""
+        count = int(self.patch.max()) + 1
+        sizes = self._sizes(count)
+        first = np.unique(self.patch, return_index=True)[1]
+        gap = np.bincount(self.patch, self.points.gap * self.points.size) / sizes
+        width = self.points.weights.shape[1] - len(self.touched)
+        weights = csr_array((np.ones(count), (np.arange(count), np.arange(count))), (count, count + width))
+        return Points(weights, gap, self.points.law[first], sizes, self.points.tables)
+
+    def _sizes(self, count: int) -> Floats:
+        return np.asarray(np.bincount(self.patch, self.points.size, minlength=count))
+
+
+def lay_gasket(
+    model: GasketModel,
+    plan: DeckPlan,
+    face: tuple[Grid, Ints],
+    fasteners: int,
+    *,
+    step: float = 1.0,
+    sector: tuple[float, float] = (6.0, 12.0),
+) -> LaidGasket:
+    """Lay a gasket on the kept nodes of a joint.
+
+    Parameters
+    ----------
+    model : GasketModel
+        The gasket.
+    plan : DeckPlan
+        Plan that the seals refer to.
+    face : tuple
+        The joint's grid, and the place among the kept nodes of each node of the sealing plane,
+        shape (nx + 1, ny + 1), -1 where none is kept.
+    fasteners : int
+        Number of fasteners, whose unknowns follow those of the nodes.
+    step : float
+        Distance of the points along a seal [mm].
+    sector : tuple of float
+        Length of a patch along the seals of bores, and along the others [mm].
+
+    Returns
+    -------
+    LaidGasket
+        The laid gasket.
+
+    Raises
+    ------
+    FiredeckError
+        If a part of it lies where the bodies do not meet.
+    """
+    groups = [*_line_groups(model, plan, step, sector), *_land_groups(model, face[0])]
+    if not groups:
+        raise FiredeckError("the gasket has no seals", remedy="give at least one seal or land")
+    places = np.concatenate([group.places for group in groups])
+    numbers, weights = _node_weights(places, face)
+    if np.any(np.abs(weights.sum(axis=1) - 1.0) > 1e-6):
+        bad = places[np.argmax(np.abs(weights.sum(axis=1) - 1.0))]
+        raise FiredeckError(
+            f"the gasket lies where head and block do not meet, near x = {bad[0]:.1f}, y = {bad[1]:.1f} mm",
+            remedy="build the joint again for this gasket, with a larger reach or a finer grid",
+        )
+    counts = [len(group.places) for group in groups]
+    used = weights != 0.0
+    touched, columns = np.unique(numbers[used], return_inverse=True)
+    rows = np.repeat(np.arange(len(places)), used.sum(axis=1))
+    matrix = csr_array((weights[used], (rows, columns)), (len(places), len(touched) + fasteners))
+    matrix.sum_duplicates()
+    gaps = np.concatenate([np.full(len(group.places), group.gap) for group in groups])
+    if model.uneven is not None:
+        gaps = gaps + model.uneven(places)
+    laws = [group.law for group in groups]
+    law = np.repeat(np.arange(len(groups)), counts)
+    points = Points(matrix, gaps, law, np.concatenate([group.sizes for group in groups]), law_tables(laws))
+    offsets = np.concatenate([[0], np.cumsum([int(group.patch.max()) + 1 for group in groups])])
+    patch = np.concatenate([group.patch + offset for group, offset in zip(groups, offsets, strict=False)])
+    starts = np.concatenate([[0], np.cumsum(counts)])
+    return LaidGasket(tuple(group.name for group in groups), starts, places, points, touched, patch, step)
+
+
+@dataclass(frozen=True)
+class _Group:
+    """Points of one seal or land; sizes are lengths or areas."""
+
+    name: str
+    places: Floats
+    sizes: Floats
+    patch: Ints
+    law: ClosureLaw
+    gap: float
+
+
+def _line_groups(
+    model: GasketModel, plan: DeckPlan, step: float, sector: tuple[float, float]
+) -> list[_Group]:
+    bores = {bore.name for bore in plan.bores}
+    groups = []
+    for pressed, line in zip(model.seals, model.lines(plan, step), strict=True):
+        count = len(line.points)
+        length = (
+            sector[0] if len(pressed.seal.enclosed) == 1 and pressed.seal.enclosed[0] in bores else sector[1]
+        )
+        patches = min(count, max(8, round(line.length / length)))
+        patch = np.arange(count) * patches // count
+        groups.append(
+            _Group(pressed.seal.name, line.points, np.full(count, line.step), patch, pressed.law, pressed.gap)
+        )
+    return groups
+
+
+def _land_groups(model: GasketModel, grid: Grid) -> list[_Group]:
+    return [_land_group(land, 0.5 * grid.pitch) for land in model.lands]
+
+
+def _land_group(land: PressedLand, pitch: float) -> _Group:
+    low_x, low_y, high_x, high_y = land.area.bounds
+    x = np.arange(low_x + 0.5 * pitch, high_x, pitch)
+    y = np.arange(low_y + 0.5 * pitch, high_y, pitch)
+    at = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
+    inside = at[shapely.contains_xy(land.area, at[:, 0], at[:, 1])]
+    if not len(inside):
+        raise FiredeckError(
+            f"land {land.name!r} is smaller than a grid cell", remedy="leave it out or use a finer grid"
+        )
+    tiles = np.floor((inside - [low_x, low_y]) / (4.0 * pitch)).astype(np.int64)
+    _, patch = np.unique(tiles, axis=0, return_inverse=True)
+    area = np.full(len(inside), land.area.area / len(inside))
+    return _Group(land.name, inside, area, patch.ravel(), land.law, land.gap)
+
+
+def _node_weights(places: Floats, face: tuple[Grid, Ints]) -> tuple[Ints, Floats]:
+    """Return nodes and weights of every point, shape (points, 16).
+
+    Bilinear where all four corners of its cell are kept; otherwise the smallest change of that,
+    over the nodes around, that keeps force and moment.
+    """
+    grid, kept = face
+    at = np.column_stack([(places[:, 0] - grid.x0), (places[:, 1] - grid.y0)]) / grid.pitch
+    base = np.clip(np.floor(at).astype(np.int64), 0, np.array([grid.cols, grid.rows]) - 1)
+    part = at - base
+    offsets = np.array([(i, j) for j in range(-1, 3) for i in range(-1, 3)])
+    nodes = base[:, None, :] + offsets
+    inside = np.all((nodes >= 0) & (nodes <= [grid.cols, grid.rows]), axis=2)
+    safe = np.clip(nodes, 0, [grid.cols, grid.rows])
+    numbers = np.where(inside, kept[safe[..., 0], safe[..., 1]], -1)
+    toward = 1.0 - np.abs(part[:, None, :] - offsets)
+    weights = np.where(np.all(toward > 0.0, axis=2), toward.prod(axis=2), 0.0)
+    broken = np.any((weights > 0.0) & (numbers < 0), axis=1)
+    if broken.any():
+        weights[broken] = _mended(weights[broken], numbers[broken] >= 0, part[broken], offsets)
+    return numbers, weights
+
+
+def _mended(weights: Floats, usable: npt.NDArray[np.bool_], part: Floats, offsets: Ints) -> Floats:
+    start = np.where(usable, weights, 0.0)
+    arms = offsets[None] - part[:, None, :]
+    trust = np.where(usable, np.exp(-(arms**2).sum(axis=2)), 0.0)
+    rows = np.concatenate([np.ones((*arms.shape[:2], 1)), arms], axis=2)
+    lacking = np.array([1.0, 0.0, 0.0]) - np.einsum("pn,pna->pa", start, rows)
+    normal = np.einsum("pna,pn,pnb->pab", rows, trust, rows)
+    factors = np.einsum("pab,pb->pa", np.linalg.pinv(normal, rcond=1e-6, hermitian=True), lacking)
+    return np.asarray(start + trust * np.einsum("pna,pa->pn", rows, factors))

@@ -1,0 +1,253 @@
+"""The joint: bodies, gasket and fasteners built once, then tightened, settled, warmed and fired."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from firedeck.contact.body import CondensedBody, Store, condense_body
+from firedeck.contact.gasket import GasketModel, LaidGasket, lay_gasket
+from firedeck.contact.mesh import BodyMesh, body_mesh, deck_grid
+from firedeck.contact.pair import ElasticSystem, Pair, elastic_system, merge
+from firedeck.contact.patterns import BoreGas, FastenerSeat, block_patterns, head_patterns
+from firedeck.contact.section import BodySection
+from firedeck.definition.deck import DeckPlan
+from firedeck.definition.shape import outline_polygon
+from firedeck.errors import FiredeckError
+from firedeck.kernel.press import Points
+from firedeck.pressure_map import Grid
+
+__all__ = ["Joint", "Level"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+#: ``fast``: patches along the seals; ``check``: every point.
+Level = Literal["fast", "check"]
+
+
+@dataclass(frozen=True)
+class Joint:
+    """Head, gasket, block and fasteners, condensed to the sealing plane.
+
+    Attributes
+    ----------
+    plan : DeckPlan
+        The sealing plane.
+    head, block : BodyMesh
+        Meshed bodies.
+    seats : tuple of FastenerSeat
+        Fasteners.
+    bores : tuple of BoreGas
+        Cylinders.
+    depths : tuple of float
+        Depths at which bore shape is observed [mm].
+    kept : ndarray of int, shape (nx + 1, ny + 1)
+        Place of each node of the sealing plane among the kept ones, -1 where it is not kept [1].
+    pair : Pair
+        Both bodies merged.
+    condensed : tuple of CondensedBody
+        Head and block, for their resultants and keys.
+    model : GasketModel
+        The gasket.
+    laid : LaidGasket
+        Its points on the kept nodes.
+    """
+
+    plan: DeckPlan
+    head: BodyMesh
+    block: BodyMesh
+    seats: tuple[FastenerSeat, ...]
+    bores: tuple[BoreGas, ...]
+    depths: tuple[float, ...]
+    kept: Ints
+    pair: Pair
+    condensed: tuple[CondensedBody, CondensedBody]
+    model: GasketModel
+    laid: LaidGasket
+
+    @classmethod
+    def build(
+        cls,
+        plan: DeckPlan,
+        sections: tuple[BodySection, BodySection],
+        gasket: GasketModel,
+        seats: Sequence[FastenerSeat],
+        *,
+        bores: Sequence[BoreGas] | None = None,
+        pitch: float = 6.0,
+        reach: float = 12.0,
+        depths: tuple[float, ...] = (10.0, 40.0, 80.0),
+        store: Store | None = None,
+    ) -> Joint:
+        """Mesh, condense and merge the bodies and lay the gasket on them.
+
+        Parameters
+        ----------
+        plan : DeckPlan
+            The sealing plane.
+        sections : tuple of BodySection
+            Head and block.
+        gasket : GasketModel
+            The gasket.
+        seats : sequence of FastenerSeat
+            Fasteners.
+        bores : sequence of BoreGas, optional
+            Where the gas presses; taken from the plan and the innermost seal of each bore
+            unless stated.
+        pitch : float
+            Wanted side of the grid's cells in plan [mm].
+        reach : float
+            How far from a seal the faces stay free to take another [mm].
+        depths : tuple of float
+            Depths at which bore shape is observed [mm].
+        store : Store, optional
+            Where condensed bodies are kept between runs.
+
+        Returns
+        -------
+        Joint
+            The joint.
+
+        Raises
+        ------
+        FiredeckError
+            If a section, seal or fastener does not fit the plan.
+        """
+        grid = deck_grid(outline_polygon(plan), pitch)
+        head, block = (body_mesh(section, grid) for section in sections)
+        _check_sides(head, block, seats)
+        gas = tuple(bores) if bores is not None else bore_gas(plan, gasket)
+        kept = _kept_nodes(plan, gasket, head, block, reach)
+        at = kept >= 0
+        places = tuple(seats)
+        condensed = (
+            condense_body(head, _in_order(head, kept, at), head_patterns(head, places, gas), store),
+            condense_body(
+                block, _in_order(block, kept, at), block_patterns(block, places, gas, depths), store
+            ),
+        )
+        laid = lay_gasket(gasket, plan, (grid, kept), len(places))
+        return cls(plan, head, block, places, gas, depths, kept, merge(*condensed), condensed, gasket, laid)
+
+    def with_gasket(self, gasket: GasketModel) -> Joint:
+        """Return the joint with another gasket on the same bodies.
+
+        Raises
+        ------
+        FiredeckError
+            If it lies beyond the reach of the kept nodes.
+        """
+        laid = lay_gasket(gasket, self.plan, (self.grid, self.kept), len(self.seats))
+        same = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return Joint(**{**same, "model": gasket, "laid": laid})
+
+    @property
+    def grid(self) -> Grid:
+        """Cells in plan, common to both bodies."""
+        return self.head.grid
+
+    @property
+    def kept_places(self) -> Floats:
+        """Places of the kept nodes, shape (n, 2) [mm]."""
+        at = np.argwhere(self.kept >= 0)
+        order = np.argsort(self.kept[self.kept >= 0])
+        corner = np.array([self.grid.x0, self.grid.y0])
+        return np.asarray(corner + self.grid.pitch * at[order])
+
+    @cached_property
+    def whole(self) -> ElasticSystem:
+        """System in the closures of all kept nodes."""
+        return elastic_system(self.pair, tuple(f"fastener {seat.name}" for seat in self.seats))
+
+    @cached_property
+    def _check(self) -> tuple[ElasticSystem, Points]:
+        return self.whole.on(self.laid.touched), self.laid.points
+
+    @cached_property
+    def _fast(self) -> tuple[ElasticSystem, Points]:
+        return self._check[0].averaged(self.laid.means, soft=1e-9), self.laid.patches
+
+    def at_level(self, level: Level) -> tuple[ElasticSystem, Points]:
+        """Return the system and the gasket points that a level solves with."""
+        return self._check if level == "check" else self._fast
+
+    def resultants(self) -> Mapping[str, Floats]:
+        """Return upright force and moments of every pattern on the head [N, N*mm]."""
+        body = self.condensed[0]
+        return dict(zip(body.names, body.resultants, strict=True))
+
+
+def bore_gas(plan: DeckPlan, gasket: GasketModel, *, wall_depth: float = 15.0) -> tuple[BoreGas, ...]:
+    """Return where the gas presses: up to the innermost seal of each bore.
+
+    Parameters
+    ----------
+    plan : DeckPlan
+        The sealing plane.
+    gasket : GasketModel
+        The gasket.
+    wall_depth : float
+        Depth of wall that sees the gas near its peak [mm].
+
+    Raises
+    ------
+    FiredeckError
+        If a bore has no seal of its own.
+    """
+    found = []
+    for bore in plan.bores:
+        own = [
+            line.length / np.pi
+            for pressed, line in zip(gasket.seals, gasket.lines(plan, 1.0), strict=True)
+            if pressed.seal.enclosed == (bore.name,)
+        ]
+        if not own:
+            raise FiredeckError(f"no seal lies around {bore.name!r} alone", remedy="add its ring or bead")
+        found.append(BoreGas(bore.name, bore.centre, bore.diameter, float(min(own)), wall_depth))
+    return tuple(found)
+
+
+def _check_sides(head: BodyMesh, block: BodyMesh, seats: Sequence[FastenerSeat]) -> None:
+    if (head.section.side, block.section.side) != ("head", "block"):
+        raise FiredeckError("the sections are not a head and a block", remedy="give the head first")
+    if len(seats) < 3:
+        raise FiredeckError(
+            f"{len(seats)} fasteners do not hold a head", remedy="give at least three fasteners"
+        )
+    for seat in seats:
+        if not 0.0 < seat.bearing_height <= head.heights[-1]:
+            raise FiredeckError(
+                f"{seat.name!r} bears {seat.bearing_height:.4g} mm above the sealing plane, outside the head",
+                remedy="check the height of its bearing face against the head's layers",
+            )
+        if seat.thread_start + seat.engagement > -block.heights[0]:
+            raise FiredeckError(
+                f"the thread of {seat.name!r} goes deeper than the block", remedy="check its depth"
+            )
+
+
+def _kept_nodes(plan: DeckPlan, gasket: GasketModel, head: BodyMesh, block: BodyMesh, reach: float) -> Ints:
+    """Give a number to the nodes that both faces have within reach of the gasket."""
+    both = (head.face_numbers >= 0) & (block.face_numbers >= 0)
+    lines: list[BaseGeometry] = [shapely.LinearRing(line.points) for line in gasket.lines(plan, 2.0)]
+    shapes = [*lines, *(land.area for land in gasket.lands)]
+    near = shapely.union_all([shape.buffer(reach, quad_segs=4) for shape in shapes])
+    at = np.argwhere(both)
+    grid = head.grid
+    x, y = grid.x0 + grid.pitch * at[:, 0], grid.y0 + grid.pitch * at[:, 1]
+    at = at[shapely.intersects_xy(near, x, y)]
+    kept = np.full(both.shape, -1, dtype=np.int64)
+    kept[tuple(at.T)] = np.arange(len(at))
+    return kept
+
+
+def _in_order(mesh: BodyMesh, kept: Ints, at: npt.NDArray[np.bool_]) -> Ints:
+    return np.asarray(mesh.face_numbers[at][np.argsort(kept[at])], dtype=np.int64)

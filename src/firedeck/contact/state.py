@@ -1,0 +1,360 @@
+"""States of a joint: assembly step by step, settled, warm, firing; each a balance with a certificate."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from firedeck.contact.joint import Joint, Level
+from firedeck.errors import FiredeckError
+from firedeck.kernel.press import Balance, Fasteners, solve_balance
+
+__all__ = ["Certificate", "JointState", "Warmth", "tighten"]
+
+Floats = npt.NDArray[np.float64]
+
+#: Residual above which an answer is refused [1].
+_REFUSED = 1e-6
+
+#: Closure that a cold start tries first [mm].
+_FIRST_TRIAL = 0.03
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """What was checked of an answer after it was found.
+
+    Attributes
+    ----------
+    residual : float
+        Largest unbalanced force against the largest force at work [1].
+    lowest_load : float
+        Lowest load of any point; below zero would be tension [N].
+    force_error : float
+        Fasteners less gasket less gas, against the fasteners' sum [1].
+    moment_error : float
+        The same for the moments, against the fasteners' sum times half the deck's length [1].
+    steps : int
+        Newton steps of the last load step [1].
+    """
+
+    residual: float
+    lowest_load: float
+    force_error: float
+    moment_error: float
+    steps: int
+
+    @property
+    def sound(self) -> bool:
+        """Whether every check is met."""
+        return (
+            self.residual <= _REFUSED
+            and self.lowest_load >= 0.0
+            and self.force_error <= 1e-5
+            and self.moment_error <= 1e-5
+        )
+
+
+@dataclass(frozen=True)
+class Warmth:
+    """Temperatures of the members.
+
+    Attributes
+    ----------
+    head : sequence of (float, float)
+        Height over the sealing plane [mm] and temperature there [degC], straight lines between.
+    block : sequence of (float, float)
+        Depth below the sealing plane [mm] and temperature there [degC].
+    fasteners : float
+        Mean temperature of the fasteners [degC].
+    fastener_expansion : float
+        Mean thermal expansion of the fasteners [1/K].
+    """
+
+    head: Sequence[tuple[float, float]]
+    block: Sequence[tuple[float, float]]
+    fasteners: float
+    fastener_expansion: float = 12.3e-6
+
+
+@dataclass(frozen=True)
+class JointState:
+    """A joint in balance, with all that the next load step needs to know.
+
+    Attributes
+    ----------
+    joint : Joint
+        The joint.
+    level : str
+        ``fast`` or ``check`` [text].
+    name : str
+        What was done last, in words [text].
+    balance : Balance
+        The balance.
+    advance : ndarray
+        Approach of the seats at which each fastener would be slack [mm]; -inf where not fitted.
+    largest : ndarray
+        Largest closure of every gasket point so far [mm].
+    left : ndarray
+        Share of load that relaxation has left to every point [1].
+    amounts : Mapping of str to float
+        Amounts of the patterns at work: pressures [MPa], free strains [1].
+    certificate : Certificate
+        What was checked.
+    """
+
+    joint: Joint
+    level: Level
+    name: str
+    balance: Balance
+    advance: Floats
+    largest: Floats
+    left: Floats
+    amounts: Mapping[str, float]
+    certificate: Certificate
+
+    def settle(self, *, embedding: float = 0.0, relaxation: float = 0.0) -> JointState:
+        """Let rough faces flatten and the gasket creep.
+
+        Parameters
+        ----------
+        embedding : float
+            Flattening under every fastener [mm].
+        relaxation : float
+            Share of the load that every gasket point loses at the same closure [1].
+        """
+        if not 0.0 <= relaxation < 1.0 or embedding < 0.0:
+            raise FiredeckError(
+                f"an embedding of {embedding:.4g} mm and a relaxation of {relaxation:.4g} are not possible",
+                remedy="give an embedding of at least 0 and a relaxation from 0 to below 1",
+            )
+        changed = replace(
+            self, advance=self.advance - embedding, left=self.left * (1.0 - relaxation), name="settled"
+        )
+        return changed._balanced()
+
+    def warm(self, warmth: Warmth) -> JointState:
+        """Bring the members to their temperatures, all counted from 20 degC.
+
+        Parameters
+        ----------
+        warmth : Warmth
+            Temperatures; they replace earlier ones.
+        """
+        amounts = {key: value for key, value in self.amounts.items() if " plane " not in key}
+        amounts |= _free_strains(self.joint, warmth)
+        stretch = warmth.fastener_expansion * (warmth.fasteners - 20.0)
+        lengths = np.array([_length(self.joint, k) for k in range(len(self.joint.seats))])
+        already = self.amounts.get("fastener strain", 0.0)
+        amounts["fastener strain"] = stretch
+        changed = replace(
+            self, advance=self.advance - (stretch - already) * lengths, amounts=amounts, name="warm"
+        )
+        return changed._balanced()
+
+    def fire(self, pressures: Mapping[str, float], *, near: JointState | None = None) -> JointState:
+        """Put gas into cylinders.
+
+        Parameters
+        ----------
+        pressures : mapping of str to float
+            Gas pressure [MPa] by bore; the others have none.
+        near : JointState, optional
+            A state close to the answer, from which the search starts; the history is not taken from it.
+        """
+        known = {bore.name for bore in self.joint.bores}
+        for name, value in pressures.items():
+            if name not in known or value < 0.0:
+                raise FiredeckError(
+                    f"{name!r} at {value:.4g} MPa is no cylinder at a pressure",
+                    remedy="use the bores' names " + ", ".join(sorted(known)) + " and pressures from 0 up",
+                )
+        amounts = {key: value for key, value in self.amounts.items() if not _is_gas(key)}
+        for name, value in pressures.items():
+            amounts |= {f"gas {name}": value, f"wall {name}": value}
+        label = ", ".join(f"{name} at {value:g} MPa" for name, value in pressures.items())
+        start = self.balance if near is None else near.balance
+        named = f"firing, {label}" if label else "no gas"
+        return replace(self, amounts=amounts, name=named, balance=start)._balanced()
+
+    @property
+    def tension(self) -> Floats:
+        """Tension of every fastener [N]."""
+        return self.balance.tension
+
+    @property
+    def amount_vector(self) -> Floats:
+        """Amounts of all patterns of the pair, the fasteners' tensions included."""
+        names = self.joint.pair.names
+        out = np.array([self.amounts.get(name, 0.0) for name in names])
+        place = [names.index(f"fastener {seat.name}") for seat in self.joint.seats]
+        out[place] = self.tension
+        return out
+
+    def _balanced(self, fixed: Floats | None = None) -> JointState:
+        """Return the state brought into balance, some fasteners held at a tension."""
+        system, points = self.joint.at_level(self.level)
+        names = self.joint.pair.names
+        amounts = np.array([self.amounts.get(name, 0.0) for name in names])
+        free = np.full(len(self.advance), np.nan)
+        fasteners = Fasteners(
+            np.array([seat.stiffness for seat in self.joint.seats]),
+            self.advance,
+            free if fixed is None else fixed,
+        )
+        balance = solve_balance(
+            system.stiffness,
+            system.forces @ amounts,
+            points,
+            fasteners,
+            (self.largest, self.left),
+            self.balance.unknowns,
+        )
+        largest = np.maximum(self.largest, balance.closure)
+        state = replace(self, balance=balance, largest=largest)
+        certificate = _certificate(state)
+        if not certificate.residual <= _REFUSED:
+            raise FiredeckError(
+                f"no balance found ({self.name}): {certificate.residual:.2g} of the force is left",
+                remedy="check that the fasteners' loads and the gasket's laws are possible",
+            )
+        return replace(state, certificate=certificate)
+
+
+def tighten(
+    joint: Joint,
+    preloads: Mapping[str, float],
+    *,
+    shares: Sequence[float] = (0.3, 0.6, 1.0),
+    sequence: Sequence[str] = (),
+    level: Level = "fast",
+) -> tuple[JointState, ...]:
+    """Tighten a joint in stages, one fastener after the other, and return every step.
+
+    A fastener that already holds more than a stage asks for is not turned.
+
+    Parameters
+    ----------
+    joint : Joint
+        The joint.
+    preloads : mapping of str to float
+        Preload that the last stage brings each fastener to as it is turned [N].
+    shares : sequence of float
+        Share of the preload at each stage [1].
+    sequence : sequence of str
+        Order of the fasteners; from the middle outward unless given.
+    level : {"fast", "check"}
+        Patches or every point.
+
+    Returns
+    -------
+    tuple of JointState
+        The state after each fastener; the last is the assembled joint.
+
+    Raises
+    ------
+    FiredeckError
+        If a fastener is not known or missing.
+    """
+    names = [seat.name for seat in joint.seats]
+    order = list(sequence) or outward(joint)
+    if sorted(order) != sorted(names) or set(preloads) != set(names):
+        raise FiredeckError(
+            "sequence and preloads do not name every fastener once", remedy="name " + ", ".join(names)
+        )
+    state = _loose(joint, level)
+    steps = []
+    for stage, share in enumerate(shares, start=1):
+        for name in order:
+            state = _turn(state, names.index(name), share * preloads[name], f"stage {stage}, {name}")
+            steps.append(state)
+    return tuple(steps)
+
+
+def outward(joint: Joint) -> list[str]:
+    """Return the fasteners' names from the middle of the deck outward."""
+    places = np.array([seat.place for seat in joint.seats])
+    distance = np.linalg.norm(places - places.mean(axis=0), axis=1)
+    return [joint.seats[k].name for k in np.argsort(np.round(distance, 6), kind="stable")]
+
+
+def _loose(joint: Joint, level: Level) -> JointState:
+    system, points = joint.at_level(level)
+    count, m = len(points.gap), len(joint.seats)
+    start = np.full(len(system.stiffness), _FIRST_TRIAL)
+    start[len(start) - m :] = _FIRST_TRIAL
+    empty = Balance(start, np.zeros(count), np.zeros(count), np.zeros(m), 0.0, 0)
+    return JointState(
+        joint, level, "loose", empty, np.full(m, -np.inf), np.zeros(count), np.ones(count), {},
+        Certificate(0.0, 0.0, 0.0, 0.0, 0),
+    )  # fmt: skip
+
+
+def _turn(state: JointState, which: int, target: float, label: str) -> JointState:
+    named = replace(state, name=label)
+    if state.tension[which] >= target:
+        return named
+    fixed = np.full(len(state.advance), np.nan)
+    fixed[which] = target
+    turned = named._balanced(fixed)
+    advance = turned.advance.copy()
+    approach = turned.balance.unknowns[len(turned.balance.unknowns) - len(advance) + which]
+    advance[which] = approach + target / state.joint.seats[which].stiffness
+    return replace(turned, advance=advance)
+
+
+def _certificate(state: JointState) -> Certificate:
+    joint, balance = state.joint, state.balance
+    known = joint.resultants()
+    total = np.zeros(3)
+    for seat, tension in zip(joint.seats, balance.tension, strict=True):
+        total += tension * known[f"fastener {seat.name}"]
+    pulled = float(balance.tension.sum())
+    for name, amount in state.amounts.items():
+        if name in known:
+            total += amount * known[name]
+    total += _gasket_resultant(state)
+    reach = 0.5 * joint.grid.pitch * max(joint.grid.cols, joint.grid.rows)
+    middle = joint.kept_places.mean(axis=0)
+    moments = np.abs([total[1] - middle[1] * total[0], total[2] + middle[0] * total[0]])
+    scale = max(pulled, 1.0)
+    return Certificate(
+        balance.residual,
+        float(balance.load.min(initial=0.0)),
+        abs(float(total[0])) / scale,
+        float(moments.max()) / (scale * reach),
+        balance.steps,
+    )
+
+
+def _gasket_resultant(state: JointState) -> Floats:
+    """Upright force and moments of the gasket on the head, by the points' own places [N, N*mm]."""
+    laid, load = state.joint.laid, state.balance.load
+    if state.level == "fast":
+        load = load[laid.patch] * laid.points.size / laid.patches.size[laid.patch]
+    return np.array([load.sum(), load @ laid.places[:, 1], -(load @ laid.places[:, 0])])
+
+
+def _is_gas(name: str) -> bool:
+    return name.startswith(("gas ", "wall "))
+
+
+def _length(joint: Joint, which: int) -> float:
+    """Length of a fastener between its seats, to the middle of its thread [mm]."""
+    seat = joint.seats[which]
+    return seat.bearing_height + joint.model.thickness + seat.thread_start + 0.5 * seat.engagement
+
+
+def _free_strains(joint: Joint, warmth: Warmth) -> dict[str, float]:
+    """Free strain of every plane of nodes of both bodies [1]."""
+    out = {}
+    for mesh, profile, sign in ((joint.head, warmth.head, 1.0), (joint.block, warmth.block, -1.0)):
+        at, temperature = np.array(sorted(profile)).T
+        material = mesh.section.material
+        for plane, height in enumerate(mesh.heights):
+            warm = float(np.interp(sign * height, at, temperature))
+            out[f"{mesh.section.side} plane {plane}"] = material.free_strain(warm)
+    return out

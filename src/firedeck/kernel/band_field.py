@@ -1,0 +1,205 @@
+"""A seal's band averaged along the seal and laid back over the cells of the map."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from numba import njit
+
+from firedeck.kernel.lookup import interpolate_into
+
+__all__ = ["band_pressure", "gaussian_taps", "lay_band", "least_crowns", "smooth_rows"]
+
+FloatArray = npt.NDArray[np.float64]
+MapArray = npt.NDArray[np.float32]
+BoolArray = npt.NDArray[np.bool_]
+IntArray = npt.NDArray[np.int64]
+
+#: A bell curve is cut off at this many standard deviations.
+_CUT_OFF = 4.0
+
+
+def gaussian_taps(deviation: float) -> FloatArray:
+    """Return the weights of a bell curve of a standard deviation [samples], odd in number, sum 1."""
+    reach = max(1, int(_CUT_OFF * deviation + 0.5))
+    taps = np.exp(-0.5 * (np.arange(-reach, reach + 1) / deviation) ** 2)
+    return np.asarray(taps / taps.sum())
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def smooth_rows(values: FloatArray, taps: FloatArray) -> FloatArray:
+    """Smooth every row; its ends are taken to run on level.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, m)
+        Rows.
+    taps : ndarray, shape (odd,)
+        Weights.
+
+    Returns
+    -------
+    ndarray, shape (n, m)
+        Smoothed rows.
+    """
+    rows, cols = values.shape
+    reach = taps.size // 2
+    out = np.empty((rows, cols))
+    padded = np.empty(cols + 2 * reach)
+    for k in range(rows):
+        padded[reach : reach + cols] = values[k]
+        _smooth(padded, taps, out[k])
+    return out
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _smooth(padded: FloatArray, taps: FloatArray, out: FloatArray) -> None:
+    """Smooth a row that lies in the middle of `padded`, and fill what lies to either side of it."""
+    reach = taps.size // 2
+    padded[:reach] = padded[reach]
+    padded[padded.size - reach :] = padded[padded.size - reach - 1]
+    out[:] = 0.0
+    # Tap by tap over the whole row, so that several samples are added at once.
+    for t in range(taps.size):
+        weight, shifted = taps[t], padded[t : t + out.size]
+        for m in range(out.size):
+            out[m] += weight * shifted[m]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def least_crowns(pressure: FloatArray, noise: FloatArray, unit: FloatArray, starts: IntArray) -> FloatArray:
+    """Return the least row maximum of pressure with noise added, for several helpings of noise.
+
+    Parameters
+    ----------
+    pressure, noise : ndarray, shape (n, m)
+        Pressure and the standard deviation of its noise [MPa].
+    unit : ndarray, shape (h, at least m)
+        Noise of standard deviation about 1, taken over again from its first row after its last.
+    starts : ndarray of int, shape (k,)
+        Row of `unit` at which each helping begins.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Least of the row maxima [MPa].
+    """
+    rows, cols = pressure.shape
+    least = np.full(starts.size, np.inf)
+    for helping in range(starts.size):
+        for k in range(rows):
+            row = unit[(starts[helping] + k) % unit.shape[0]]
+            crown = -np.inf
+            for m in range(cols):
+                crown = max(crown, pressure[k, m] + noise[k, m] * row[m])
+            least[helping] = min(least[helping], crown)
+    return least
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def band_pressure(
+    signal: MapArray,
+    usable: BoolArray,
+    hidden: BoolArray,
+    curve: tuple[FloatArray, FloatArray, IntArray],
+    halves: tuple[int, int],
+    lowest: float,
+    taps: FloatArray,
+) -> MapArray:
+    """Average a closed band along itself and turn it into pressure.
+
+    Where too little of a stretch is usable a longer one speaks for it. Where that shows nothing
+    either, a hidden sample becomes infinite, which lets no path through, and any other is left out.
+
+    Parameters
+    ----------
+    signal : ndarray of float32, shape (n, m)
+        Signal; NaN where the sample is not this band's.
+    usable, hidden : ndarray of bool, shape (n, m)
+        Samples that count, and samples that a mark hides.
+    curve : tuple
+        Knots, pressures and guide of the conversion from signal to pressure.
+    halves : tuple of int
+        Rows to either side of the short and the long stretch; each at most (n - 1) // 2.
+    lowest : float
+        Lower pressures become 0 [MPa].
+    taps : ndarray, shape (odd,)
+        Weights of the smoothing across the band.
+
+    Returns
+    -------
+    ndarray of float32, shape (n, m)
+        Pressure [MPa]; NaN where it is left out.
+    """
+    rows, cols = signal.shape
+    out = np.full((rows, cols), np.nan, np.float32)
+    short_sum, long_sum = np.zeros(cols), np.zeros(cols)
+    short, long = np.zeros(cols, np.int64), np.zeros(cols, np.int64)
+    reach = taps.size // 2
+    padded, value = np.zeros(cols + 2 * reach), np.zeros(cols)
+    row = padded[reach : reach + cols]
+    for half, total, count in ((halves[0], short_sum, short), (halves[1], long_sum, long)):
+        for k in range(-half, half):
+            _add(signal, usable, k % rows, 1, total, count)
+    for k in range(rows):
+        _add(signal, usable, (k + halves[0]) % rows, 1, short_sum, short)
+        _add(signal, usable, (k + halves[1]) % rows, 1, long_sum, long)
+        for m in range(cols):
+            thin = 2 * short[m] <= halves[0]
+            total, count = (long_sum[m], long[m]) if thin else (short_sum[m], short[m])
+            row[m] = total / count if count > 0 else 0.0
+        interpolate_into(row, *curve, row)
+        _smooth(padded, taps, value)
+        for m in range(cols):
+            if 2 * max(short[m], long[m]) <= halves[0]:
+                out[k, m] = np.inf if hidden[k, m] else np.nan
+            elif hidden[k, m] or not np.isnan(signal[k, m]):
+                out[k, m] = value[m] if value[m] >= lowest else 0.0
+        _add(signal, usable, (k - halves[0]) % rows, -1, short_sum, short)
+        _add(signal, usable, (k - halves[1]) % rows, -1, long_sum, long)
+    return out
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def lay_band(
+    value: MapArray, row: npt.NDArray[np.int32], col: npt.NDArray[np.int32], target: MapArray
+) -> None:
+    """Replace the cells that a band's samples fall into by the samples' mean.
+
+    Parameters
+    ----------
+    value : ndarray of float32, shape (n, m)
+        Samples; NaN is left out.
+    row, col : ndarray of int32, shape (n, m)
+        Cell of each sample; -1 off the map.
+    target : ndarray of float32, shape (rows, cols)
+        The map, changed in place.
+    """
+    high, wide = target.shape
+    top, left, bottom, right = high, wide, -1, -1
+    for k in range(row.shape[0]):
+        for m in range(row.shape[1]):
+            if row[k, m] >= 0:
+                top, bottom = min(top, row[k, m]), max(bottom, row[k, m])
+                left, right = min(left, col[k, m]), max(right, col[k, m])
+    total = np.zeros((max(bottom - top + 1, 0), max(right - left + 1, 0)), np.float32)
+    count = np.zeros(total.shape, np.int32)
+    for k in range(row.shape[0]):
+        for m in range(row.shape[1]):
+            if row[k, m] >= 0 and not np.isnan(value[k, m]):
+                total[row[k, m] - top, col[k, m] - left] += value[k, m]
+                count[row[k, m] - top, col[k, m] - left] += 1
+    for i in range(total.shape[0]):
+        for j in range(total.shape[1]):
+            if count[i, j] > 0:
+                target[top + i, left + j] = total[i, j] / count[i, j]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _add(
+    signal: MapArray, usable: BoolArray, row: int, sign: int, total: FloatArray, count: IntArray
+) -> None:
+    """Add the usable samples of a row to the running sums, or take them out again."""
+    for m in range(total.size):
+        total[m] += sign * (np.float64(signal[row, m]) if usable[row, m] else 0.0)
+        count[m] += sign * np.int64(usable[row, m])

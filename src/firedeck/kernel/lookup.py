@@ -1,0 +1,138 @@
+"""Reading a piecewise straight curve at many places at once."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from numba import njit
+
+__all__ = ["guide_of", "interpolate_curve", "interpolate_into", "slope_at", "slope_of_curve"]
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+#: Equal steps to a span of the curve on average: from the step a place falls into it is rarely more
+#: than one span to the right one.
+_STEPS_PER_SPAN = 8
+
+
+def guide_of(knots: FloatArray) -> IntArray:
+    """Return, for equal steps between the first and last knot, the span in which each step begins.
+
+    Parameters
+    ----------
+    knots : ndarray, shape (n,)
+        Rising abscissae, two or more.
+
+    Returns
+    -------
+    ndarray of int64, shape (8 * (n - 1),)
+        Index of the knot at or before each step's beginning.
+    """
+    spans = len(knots) - 1
+    begins = np.linspace(knots[0], knots[-1], spans * _STEPS_PER_SPAN, endpoint=False)
+    return np.clip(np.searchsorted(knots, begins, side="right") - 1, 0, spans - 1).astype(np.int64)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def interpolate_into(
+    x: npt.NDArray[np.floating], knots: FloatArray, ordinates: FloatArray, guide: IntArray, out: FloatArray
+) -> None:
+    """Write the curve's ordinate at every place to `out`, held at the curve's ends; NaN at NaN.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Places.
+    knots, ordinates : ndarray, shape (k,)
+        The curve.
+    guide : ndarray of int64
+        From `guide_of`.
+    out : ndarray, shape (n,)
+        Ordinates; may be `x` itself.
+    """
+    first, last = knots[0], knots[-1]
+    scale = guide.size / (last - first)
+    # The search is written out here and below: a function called for every place would take longer
+    # than the search itself.
+    for i in range(x.size):
+        place = np.float64(x[i])
+        if place <= first:
+            out[i] = ordinates[0]
+        elif place >= last:
+            out[i] = ordinates[-1]
+        elif place > first:
+            span = guide[min(int((place - first) * scale), guide.size - 1)]
+            while place >= knots[span + 1]:
+                span += 1
+            part = (place - knots[span]) / (knots[span + 1] - knots[span])
+            out[i] = ordinates[span] + part * (ordinates[span + 1] - ordinates[span])
+        else:
+            out[i] = np.nan
+
+
+def interpolate_curve(
+    x: npt.NDArray[np.floating], knots: FloatArray, ordinates: FloatArray, guide: IntArray
+) -> FloatArray:
+    """Return the curve's ordinate at every place; see `interpolate_into`."""
+    out = np.empty(x.shape)
+    interpolate_into(x.ravel(), knots, ordinates, guide, out.ravel())
+    return out
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def slope_at(x: float, knots: FloatArray, ordinates: FloatArray, guide: IntArray) -> float:
+    """Return the slope of the span that holds a place; beyond the ends, and at NaN, that of an end span."""
+    last = knots.size - 2
+    step = (x - knots[0]) * (guide.size / (knots[last + 1] - knots[0]))
+    span = np.int64(0)
+    if step >= guide.size:
+        span = np.int64(last)
+    elif step > 0.0:
+        span = guide[int(step)]
+        while span < last and x >= knots[span + 1]:
+            span += 1
+    return float((ordinates[span + 1] - ordinates[span]) / (knots[span + 1] - knots[span]))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _slopes_into(
+    x: npt.NDArray[np.floating], knots: FloatArray, slopes: FloatArray, guide: IntArray, out: FloatArray
+) -> None:
+    first, last = knots[0], knots.size - 2
+    scale = guide.size / (knots[-1] - first)
+    for i in range(x.size):
+        place = np.float64(x[i])
+        step = (place - first) * scale
+        span = np.int64(0)
+        if step >= guide.size:
+            span = np.int64(last)
+        elif step > 0.0:
+            span = guide[int(step)]
+            while span < last and place >= knots[span + 1]:
+                span += 1
+        out[i] = slopes[span]
+
+
+def slope_of_curve(
+    x: npt.NDArray[np.floating], knots: FloatArray, ordinates: FloatArray, guide: IntArray
+) -> FloatArray:
+    """Return the slope at every place; see `slope_at`.
+
+    Parameters
+    ----------
+    x : ndarray
+        Places.
+    knots, ordinates : ndarray, shape (k,)
+        The curve.
+    guide : ndarray of int64
+        From `guide_of`.
+
+    Returns
+    -------
+    ndarray, shape of `x`
+        Slopes.
+    """
+    out = np.empty(x.shape)
+    _slopes_into(x.ravel(), knots, np.diff(ordinates) / np.diff(knots), guide, out.ravel())
+    return out
