@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import resource
 import subprocess
 import sys
 import tempfile
@@ -20,6 +19,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+from benchmarks.process_cost import peak_megabytes
 
 ROWS, COLS = 2000, 4000
 ROUNDS = {"firedeck": 7, "higra": 2, "plain": 2}
@@ -114,23 +115,10 @@ def _measure(solver: str, folder: Path) -> dict[str, Any]:
         start = time.perf_counter()
         heights = solve(pressure, media)
         seconds.append(time.perf_counter() - start)
-    found = {"seconds": min(seconds), "peak": _peak_megabytes(), "heights": heights.tolist()}
+    found = {"seconds": min(seconds), "peak": peak_megabytes(), "heights": heights.tolist()}
     if solver == "firedeck":
         found["trace"] = _slowest_trace(pressure, media)
     return found
-
-
-def _peak_megabytes() -> float:
-    """Peak resident memory of this process [MB].
-
-    Linux hands `ru_maxrss` of the parent on to the child it starts; the status file does not.
-    """
-    status = Path("/proc/self/status")
-    if status.exists():
-        line = next(text for text in status.read_text().splitlines() if text.startswith("VmHWM"))
-        return int(line.split()[1]) * 1024 / 1e6
-    unit = 1 if sys.platform == "darwin" else 1024
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6
 
 
 def _slowest_trace(pressure: np.ndarray, media: np.ndarray) -> float:

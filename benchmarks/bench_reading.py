@@ -22,13 +22,16 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager, ExitStack
 from functools import wraps
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from unittest import mock
 
 import numpy as np
 
 from benchmarks.process_cost import Cost, peak_megabytes
 from benchmarks.reading_prints import ENLARGED, FOLDER, LARGE, PRINT, ROOT, SCAN, SMALL, make_prints
+
+if TYPE_CHECKING:  # the reading itself is imported in a fresh process only
+    from firedeck.study.reading import PrintReading
 
 ROUNDS = 3
 #: Goals: time [s] and memory [MB] of one reading, times faster than plain, growth of memory [1].
@@ -183,7 +186,7 @@ def _run_firedeck(test: Path) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _answers_of(reading: Any) -> dict[str, Any]:  # noqa: ANN401 - a PrintReading, imported where used
+def _answers_of(reading: PrintReading) -> dict[str, Any]:
     from firedeck.kernel.breach import saddle_matrix
 
     field = reading.field

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import resource
 import subprocess
 import sys
 import tempfile
@@ -18,6 +17,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+from benchmarks.process_cost import peak_megabytes
 
 #: Rows and columns of an A3 sheet's part at 600 dpi, and of the same at 1200 dpi [pixel].
 SMALL, LARGE = (5460, 8240), (10_920, 16_480)
@@ -135,13 +136,13 @@ def _fresh(path: Path, reader: str) -> dict[str, Any]:
 def _measure(path: Path, reader: str) -> dict[str, Any]:
     read = READERS[reader]
     _prepare(reader)
-    before = _peak_megabytes()
+    before = peak_megabytes()
     seconds = []
     for _ in range(ROUNDS):
         start = time.perf_counter()
         total = read(path)
         seconds.append(time.perf_counter() - start)
-    return {"seconds": min(seconds), "megabytes": _peak_megabytes() - before, "sum": total}
+    return {"seconds": min(seconds), "megabytes": peak_megabytes() - before, "sum": total}
 
 
 def _prepare(reader: str) -> None:
@@ -156,19 +157,6 @@ def _prepare(reader: str) -> None:
 
         assert callable(read_tiff)
     assert callable(tifffile.imread)
-
-
-def _peak_megabytes() -> float:
-    """Peak resident memory of this process [MB].
-
-    Linux hands `ru_maxrss` of the parent on to the child it starts; the status file does not.
-    """
-    status = Path("/proc/self/status")
-    if status.exists():
-        line = next(text for text in status.read_text().splitlines() if text.startswith("VmHWM"))
-        return int(line.split()[1]) * 1024 / 1e6
-    unit = 1 if sys.platform == "darwin" else 1024
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6
 
 
 def _read_firedeck(path: Path) -> int:

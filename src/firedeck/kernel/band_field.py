@@ -7,6 +7,7 @@ import numpy.typing as npt
 from numba import njit
 
 from firedeck.kernel.lookup import interpolate_into
+from firedeck.kernel.windows import add_row
 
 __all__ = ["band_pressure", "gaussian_taps", "lay_band", "least_crowns", "smooth_rows"]
 
@@ -140,10 +141,13 @@ def band_pressure(
     row = padded[reach : reach + cols]
     for half, total, count in ((halves[0], short_sum, short), (halves[1], long_sum, long)):
         for k in range(-half, half):
-            _add(signal, usable, k % rows, 1, total, count)
+            at = k % rows
+            add_row(signal[at], usable[at], 1, total, count)
     for k in range(rows):
-        _add(signal, usable, (k + halves[0]) % rows, 1, short_sum, short)
-        _add(signal, usable, (k + halves[1]) % rows, 1, long_sum, long)
+        at = (k + halves[0]) % rows
+        add_row(signal[at], usable[at], 1, short_sum, short)
+        at = (k + halves[1]) % rows
+        add_row(signal[at], usable[at], 1, long_sum, long)
         for m in range(cols):
             thin = 2 * short[m] <= halves[0]
             total, count = (long_sum[m], long[m]) if thin else (short_sum[m], short[m])
@@ -155,8 +159,10 @@ def band_pressure(
                 out[k, m] = np.inf if hidden[k, m] else np.nan
             elif hidden[k, m] or not np.isnan(signal[k, m]):
                 out[k, m] = value[m] if value[m] >= lowest else 0.0
-        _add(signal, usable, (k - halves[0]) % rows, -1, short_sum, short)
-        _add(signal, usable, (k - halves[1]) % rows, -1, long_sum, long)
+        at = (k - halves[0]) % rows
+        add_row(signal[at], usable[at], -1, short_sum, short)
+        at = (k - halves[1]) % rows
+        add_row(signal[at], usable[at], -1, long_sum, long)
     return out
 
 
@@ -193,13 +199,3 @@ def lay_band(
         for j in range(total.shape[1]):
             if count[i, j] > 0:
                 target[top + i, left + j] = total[i, j] / count[i, j]
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _add(
-    signal: MapArray, usable: BoolArray, row: int, sign: int, total: FloatArray, count: IntArray
-) -> None:
-    """Add the usable samples of a row to the running sums, or take them out again."""
-    for m in range(total.size):
-        total[m] += sign * (np.float64(signal[row, m]) if usable[row, m] else 0.0)
-        count[m] += sign * np.int64(usable[row, m])

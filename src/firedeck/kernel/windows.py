@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["closed_window_means", "closed_window_sums", "fill_rows"]
+__all__ = ["add_row", "closed_window_means", "closed_window_sums", "fill_rows"]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -49,10 +49,10 @@ def closed_window_sums(
             count[:] = 0
             first, last = begin, begin
         while last < end:
-            _add_row(values[last % rows], usable[last % rows], 1, total, count)
+            add_row(values[last % rows], usable[last % rows], 1, total, count)
             last += 1
         while first < begin:
-            _add_row(values[first % rows], usable[first % rows], -1, total, count)
+            add_row(values[first % rows], usable[first % rows], -1, total, count)
             first += 1
         sums[k] = total
         counts[k] = count
@@ -100,14 +100,26 @@ def closed_window_means(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _add_row(
+def add_row(
     values: npt.NDArray[np.float32],
     usable: npt.NDArray[np.bool_],
     sign: int,
     total: npt.NDArray[np.float64],
     count: npt.NDArray[np.int64],
 ) -> None:
-    """Add the usable samples of a row to the running sums, or take them out again."""
+    """Add the usable samples of a row to the running sums, or take them out again.
+
+    Parameters
+    ----------
+    values : ndarray of float32, shape (m,)
+        The row.
+    usable : ndarray of bool, shape (m,)
+        Samples that count.
+    sign : int
+        1 to add them, -1 to take them out.
+    total, count : ndarray, shape (m,)
+        Running sums and numbers, changed in place.
+    """
     # Chosen without a branch, so that several samples are added at once.
     for j in range(total.size):
         total[j] += sign * (np.float64(values[j]) if usable[j] else 0.0)
