@@ -84,7 +84,7 @@ def show_figures(title: str, figures: Iterable[Figure]) -> None:
     for figure in figures:
         cells = (
             figure.name,
-            _number(figure.value, figure.unit),
+            _number(figure.value, "" if figure.unit == "1" else figure.unit),
             figure.goal,
             _mark(figure),
             figure.against,

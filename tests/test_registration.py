@@ -82,6 +82,27 @@ def test_marks_decide_where_holes_fit_in_several_ways():
     assert np.max(deck_error(found, truth)) < 0.05
 
 
+def _all_but(*cut: str) -> tuple[str, ...]:
+    openings = (*PLAN.bores, *PLAN.fastener_holes, *PLAN.dowels, *PLAN.ports)
+    return tuple(opening.name for opening in openings if opening.name not in cut)
+
+
+def test_three_holes_lay_a_print_whose_marks_confirm_them():
+    uncut = _all_but(PLAN.bores[0].name, PLAN.dowels[0].name, PLAN.fastener_holes[8].name)
+    picture, truth = draw_print(PLAN, Scene(rotation=35, missing=uncut))
+    found = register(picture, PLAN)
+    assert found.hole_count == 3
+    assert any("only 3 holes lay the sheet" in note for note in found.notes)
+    assert np.max(deck_error(found, truth)) < 0.1
+
+
+def test_three_holes_without_marks_lay_nothing():
+    uncut = _all_but(PLAN.bores[0].name, PLAN.dowels[0].name, PLAN.fastener_holes[8].name)
+    picture, _ = draw_print(PLAN, Scene(rotation=35, missing=uncut, marks=False))
+    with pytest.raises(RegistrationError, match="3 holes were found"):
+        register(picture, PLAN)
+
+
 def test_one_hole_off_symmetry_is_enough_and_said():
     dowel = PLAN.dowels[0]
     plan = inline_four(symmetric=True).model_copy(update={"dowels": (dowel,)})

@@ -58,7 +58,7 @@ def main() -> int:
     build = Path("build")
     build.mkdir(exist_ok=True)
     (build / "truth.pickle").write_bytes(pickle.dumps(results))
-    found = figures(results)
+    found = figures(results, count)
     show_figures(TITLE, found)
     print("\n".join(split_lines(results)))
     write_figures(build / "truth.json", TITLE, found)

@@ -39,8 +39,8 @@ def _flagged(results: Sequence[CaseResult]) -> float:
     return float(np.mean(_pooled(results, "saturated")[over])) if over.any() else float("nan")
 
 
-def figures(results: Sequence[CaseResult]) -> list[Figure]:
-    """Return every figure with its goal."""
+def figures(results: Sequence[CaseResult], made: int) -> list[Figure]:
+    """Return every figure with its goal, from the prints read out of those `made`."""
     errors = _errors(results)
     force = np.abs([result.force_error for result in results])
     registration = _pooled(results, "registration")
@@ -50,7 +50,8 @@ def figures(results: Sequence[CaseResult]) -> list[Figure]:
     held = float(np.mean((joint[:, 2] <= joint[:, 0]) & (joint[:, 0] <= joint[:, 3])))
     seen = 100 * (1 - float(np.mean(_pooled(results, "hidden"))))
     rows = [
-        ("prints", len(results), "1", ">= 200", len(results) >= 200),
+        ("prints made", made, "1", ">= 200", None),
+        ("prints refused or failed", made - len(results), "1", "<= 0", None),
         ("sectors judged", len(errors), "1", "", None),
         ("sectors that the print shows", seen, "%", "", None),
         ("sector line load, 95th percentile error", 100 * np.quantile(errors, 0.95), "%", "<= 5 %", None),

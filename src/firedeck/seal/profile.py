@@ -53,6 +53,10 @@ _MOST_UNSEEN = 0.1
 _FLANK_SHARE = 0.3
 _NARROW_SHARE = 0.7
 
+#: A crown counts as saturated when this many standard uncertainties reach the top of the film's range:
+#: a saturated crown taken for a reading would turn "at least" into "at most", so the margin is wide.
+_SATURATED_SDS = 3.0
+
 
 @dataclass(frozen=True)
 class LoadTable:
@@ -430,7 +434,7 @@ def _flags(
     low, top = pressure_map.stated_range
     crown = np.argmax(parts.pressure, axis=1)
     peak = parts.pressure[rows, crown]
-    doubt = 2.0 * _peak_sd(parts, pressure_map, crown, (2 * half + 1) * strip.line.step)
+    doubt = _SATURATED_SDS * _peak_sd(parts, pressure_map, crown, (2 * half + 1) * strip.line.step)
     flags[_locally_saturated(strip, pressure_map, centres, half) | (peak + doubt >= top)] |= flag_bit(
         "saturated"
     )
