@@ -50,11 +50,18 @@ def _reader(kind: str) -> Callable[[Any], float]:
     return read
 
 
+#: Units in which files are written where nobody reads the inner one, and how many inner units they are.
+_READ_UNITS = {"torque": ("N*m", 1000.0)}
+
+
 def _writer(kind: str) -> Callable[[float], str]:
     unit = {"temperature_difference": "K", "resolution": "1/mm"}.get(kind, INNER_UNITS[kind])
 
     def write(value: float) -> str:
-        return f"{value:.12g}" if kind == "fraction" else f"{value:.12g} {unit}"
+        if kind == "fraction":
+            return f"{value:.12g}"
+        read, factor = _READ_UNITS.get(kind, (unit, 1.0))
+        return f"{value / factor:.12g} {read}"
 
     return write
 

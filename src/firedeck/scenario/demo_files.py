@@ -47,8 +47,8 @@ _BENCH = Disturbances(
     border=(6.5, 8.5),
     edge_roughness=0.35,
     hole_roughness=0.06,
-    hole_oversize=(1.0, 2.0),
-    hole_shift=0.25,
+    hole_oversize=(0.2, 0.6),
+    hole_shift=0.12,
     missing_holes=0.06,
     torn_holes=0.05,
     rim_width=(0.2, 0.35),
@@ -74,7 +74,7 @@ def factory_field() -> PressureField:
     plan = plan_with_gasket(engine_plan(), factory_gasket())
     designs = default_designs(
         plan,
-        full_bead=LineDesign(mean=235.0, width=3.5, family="elliptic", swing=0.26),
+        full_bead=LineDesign(mean=190.0, width=3.5, family="elliptic", swing=0.26),
         half_bead=LineDesign(mean=24.0, width=1.4, family="parabolic", swing=0.28),
     )
     return build_field(plan, designs=designs, land=_LAND, tightening=Tightening(seed=4), seed=20)
@@ -83,7 +83,7 @@ def factory_field() -> PressureField:
 def candidate_field() -> PressureField:
     """Return the pressure under the candidate: stiffer between fasteners, one bore bead weak at one place."""
     plan = plan_with_gasket(engine_plan(), candidate_gasket())
-    bore = LineDesign(mean=248.0, width=3.2, family="super-gaussian", swing=0.13)
+    bore = LineDesign(mean=205.0, width=3.2, family="super-gaussian", swing=0.13)
     half = LineDesign(mean=27.0, width=1.6, family="raised-cosine", swing=0.18)
     weak = replace(bore, weak=(WeakPlace(near=(248.0, 53.5), depth=0.58, length=9.0),))
     designs = {**default_designs(plan, full_bead=bore, half_bead=half), "bore 3 bead": weak}
