@@ -7,12 +7,14 @@ import json
 import re
 
 import pytest
+import tomlkit
 from typer.testing import CliRunner
 
 from firedeck.cli import app
 from firedeck.files.definition_file import write_definition
-from firedeck.scenario.demo_files import fastening_text
+from firedeck.scenario.cylinder_trace import duty_files
 from firedeck.scenario.engine import candidate_gasket, engine_plan
+from tests.fasteners import FROM_DUTY, TYPED, typed_fastening
 
 HOLES = [hole.name for hole in engine_plan().fastener_holes]
 
@@ -21,7 +23,7 @@ HOLES = [hole.name for hole in engine_plan().fastener_holes]
 def bench(tmp_path, monkeypatch):
     write_definition(tmp_path / "deck.toml", engine_plan())
     write_definition(tmp_path / "candidate.toml", candidate_gasket())
-    (tmp_path / "fastening.toml").write_text(fastening_text(), encoding="utf-8")
+    (tmp_path / "fastening.toml").write_text(typed_fastening(), encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -107,9 +109,8 @@ def test_strict_ends_with_one_unless_it_holds(bench):
 
 
 def test_what_is_not_stated_is_not_shown(bench):
-    text = fastening_text()
-    wanted = text[text.index("# Peak pressure") : text.index("[[group]]")]
-    edit(bench, (wanted, ""), ('bearing_limit = "1100 MPa"\n', ""))
+    text = typed_fastening()
+    edit(bench, (TYPED, ""), ('bearing_limit = "1100 MPa"\n', ""))
     edit(bench, *((line, "") for line in re.findall(r".*temperature = .*\n", text)))
     answer = told("joint", "fasteners", "fastening.toml")
     assert answer["verdict"] == "not shown"
@@ -122,6 +123,37 @@ def test_what_is_not_stated_is_not_shown(bench):
     assert open_rules == {"bearing pressure", "heat", "gas load"}
     assert answer["cylinders"] == []
     assert all(row["hot_N"] is None for row in answer["fasteners"])
+
+
+def with_rule(bench, **changes):
+    rule = duty_files()["duty-rule.toml"] | changes
+    (bench / "duty-rule.toml").write_text(tomlkit.dumps(rule), encoding="utf-8")
+    edit(bench, (TYPED, FROM_DUTY.replace("trace", "rule")))
+
+
+def test_the_pressure_may_come_from_a_duty(bench):
+    with_rule(bench)
+    asked = told("duty", "rule", "duty-rule.toml")
+    answer = told("joint", "fasteners", "fastening.toml")
+    pressures = [row["pressure_MPa"] for row in answer["cylinders"]]
+    assert pressures == pytest.approx([asked["cylinders"][0]["design_MPa"]] * 4)
+    assert "sha256 duty-rule.toml" in answer["provenance"]
+    assert any("duty-rule.toml, by rule" in note for note in answer["assumptions"])
+
+
+def test_a_duty_of_another_engine_is_refused(bench):
+    engine = duty_files()["duty-rule.toml"]["engine"] | {"cylinders": 2, "firing_order": [1, 2]}
+    with_rule(bench, engine=engine)
+    result = run("joint", "fasteners", "fastening.toml")
+    assert result.exit_code == 2
+    assert "duty-rule.toml is of 2 cylinders, and the plan has 4 bores" in " ".join(result.stderr.split())
+
+
+def test_a_pressure_is_typed_or_taken_from_a_duty_not_both(bench):
+    edit(bench, (TYPED, TYPED + FROM_DUTY))
+    result = run("joint", "fasteners", "fastening.toml")
+    assert result.exit_code == 2
+    assert "both cylinder-pressure and cylinder-pressure-from" in " ".join(result.stderr.split())
 
 
 def test_a_stiffer_gasket_disturbs_neighbours_less(bench):
@@ -138,7 +170,7 @@ def test_a_stiffer_gasket_disturbs_neighbours_less(bench):
 
 
 def test_groups_of_different_fasteners(bench):
-    text = fastening_text()
+    text = typed_fastening()
     group = text[text.index("[[group]]") :]
     ends = '"fastener 1", "fastener 5", "fastener 6", "fastener 10"'
     second = group.replace('name = "head studs"', f'name = "end studs"\nholes = [{ends}]').replace(

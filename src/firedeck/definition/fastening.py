@@ -22,6 +22,7 @@ from firedeck.definition.tightening import Settling, Tightening
 from firedeck.evidence import Basis, Source
 
 __all__ = [
+    "CylinderPressureFrom",
     "CylinderPressureWanted",
     "FastenerGroup",
     "Fastening",
@@ -156,6 +157,9 @@ class GasketBed(Definition):
     source: Source = _UNSOURCED
 
 
+_RATIO_SOURCE = Source(Basis.MEMORY, "1.3 to 2 is usual where engines are boosted for racing")
+
+
 class CylinderPressureWanted(Definition):
     """Peak cylinder pressure that the clamp must hold down, and by how much.
 
@@ -182,7 +186,7 @@ class CylinderPressureWanted(Definition):
     cylinder_factors: tuple[Fraction, ...] = ()
     seal_diameter: Length | None = Field(default=None, gt=0)
     ratio_min: Fraction = Field(default=1.3, ge=1.0)
-    ratio_source: Source = Source(Basis.MEMORY, "1.3 to 2 is usual where engines are boosted for racing")
+    ratio_source: Source = _RATIO_SOURCE
     source: Source = _UNSOURCED
 
     @model_validator(mode="after")
@@ -190,6 +194,23 @@ class CylinderPressureWanted(Definition):
         if any(factor <= 0.0 for factor in self.cylinder_factors):
             raise ValueError("a cylinder's factor is above zero|1 stands for a cylinder like the mean")
         return self
+
+
+class CylinderPressureFrom(Definition):
+    """Peak cylinder pressure taken from a duty: what the joint must survive, cylinder by cylinder.
+
+    Attributes
+    ----------
+    duty : str
+        Duty file.
+    seal_diameter, ratio_min, ratio_source
+        As in `CylinderPressureWanted`.
+    """
+
+    duty: str = Field(min_length=1, description="duty file")
+    seal_diameter: Length | None = Field(default=None, gt=0)
+    ratio_min: Fraction = Field(default=1.3, ge=1.0)
+    ratio_source: Source = _RATIO_SOURCE
 
 
 class Fastening(Definition):
@@ -209,6 +230,8 @@ class Fastening(Definition):
         The gasket as a spring.
     cylinder_pressure : CylinderPressureWanted, optional
         Pressure that the clamp must hold down.
+    cylinder_pressure_from : CylinderPressureFrom, optional
+        The duty that says it, in place of `cylinder_pressure`.
     groups : tuple of FastenerGroup
         The fasteners.
     """
@@ -223,7 +246,17 @@ class Fastening(Definition):
     settling: Settling = Settling()
     bed: GasketBed = GasketBed()
     cylinder_pressure: CylinderPressureWanted | None = Field(default=None, alias="cylinder-pressure")
+    cylinder_pressure_from: CylinderPressureFrom | None = Field(default=None, alias="cylinder-pressure-from")
     groups: tuple[FastenerGroup, ...] = Field(alias="group", min_length=1)
+
+    @model_validator(mode="after")
+    def _pressure_once(self) -> Self:
+        if self.cylinder_pressure is not None and self.cylinder_pressure_from is not None:
+            raise ValueError(
+                "both cylinder-pressure and cylinder-pressure-from stand here"
+                "|keep the one that is to count, and delete the other"
+            )
+        return self
 
     @model_validator(mode="after")
     def _holes_once(self) -> Self:

@@ -28,6 +28,7 @@ __all__ = [
     "ThicknessReading",
     "compare_duties",
     "find_load",
+    "read_duty",
     "read_model",
     "read_rule",
     "try_thicknesses",
@@ -227,6 +228,11 @@ def _same_engine(paths: Sequence[Path], definitions: Sequence[DutyDefinition]) -
                 where=str(path),
                 remedy="compare duties of one engine: make their engine tables alike",
             )
+
+
+def read_duty(path: Path) -> TraceReading | ModelReading | RuleReading:
+    """Work up a duty by whatever source it states; raises as `read_model`."""
+    return _read_any(path, load_duty(path))
 
 
 def _read_any(path: Path, definition: DutyDefinition) -> TraceReading | ModelReading | RuleReading:

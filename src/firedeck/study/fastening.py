@@ -97,6 +97,13 @@ def load_fastening(file: Path) -> FasteningFiles:
     if found:
         raise DefinitionError([Fault(str(file), one.key, "", one.message, one.remedy) for one in found])
     hashes = {f"sha256 {name}": file_hash(file.parent / name) for name in (file.name, *names)}
+    if fastening.cylinder_pressure_from is not None:
+        # The cycle model's libraries take a second to load, which only this needs.
+        from firedeck.study.duty_pressure import pressure_of_duty
+
+        pressure, more = pressure_of_duty(file, fastening.cylinder_pressure_from, len(plan.bores))
+        fastening = fastening.model_copy(update={"cylinder_pressure": pressure})
+        hashes |= more
     return FasteningFiles(
         file,
         fastening,
