@@ -203,8 +203,12 @@ class CylinderPressureFrom(Definition):
     ----------
     duty : str
         Duty file.
-    seal_diameter, ratio_min, ratio_source
-        As in `CylinderPressureWanted`.
+    seal_diameter : float, optional
+        Diameter on which the seals hold the gas [mm]; not given: that of the plan's bore seals.
+    ratio_min : float
+        Least clamp over gas load wanted [1].
+    ratio_source : Source
+        Backing of `ratio_min`.
     """
 
     duty: str = Field(min_length=1, description="duty file")
