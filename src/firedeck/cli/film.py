@@ -74,7 +74,9 @@ def calibrate(
         f"{result.batch.name}, lot {result.batch.lot}: reads from {response['from_MPa']:.3g} to "
         f"{response['to_MPa']:.3g} MPa ({response['pieces']} pieces, {response['levels']} levels that answer)"
     )
-    typer.echo(f"  largest error, one level left out: {response['hold_out_error']:.1%} of the pressure")
+    typer.echo(
+        f"  largest error, one level left out: {100 * response['hold_out_error']:.1f} % of the pressure"
+    )
     for note in result.notes:
         typer.echo(f"  note: {note}")
     if page is not None:

@@ -108,7 +108,7 @@ def _bore_share(plan: DeckPlan) -> Findings:
         return
     factor = math.sqrt(share / _USUAL_BORE_SHARE)
     slip = min(_UNIT_SLIPS, key=lambda known: abs(math.log(known / factor)))
-    found = "do not fit into the outline" if share > 1 else f"fill only {share:.2%} of the outline"
+    found = "do not fit into the outline" if share > 1 else f"fill only {100 * share:.2f} % of the outline"
     message = f"all bores together {found}; the coordinates look as if written in {_UNIT_SLIPS[slip]}"
     remedy = "check the key coordinates and the units of the diameters"
     yield PlanFinding("fault" if share > 1 else "doubt", "coordinates", message, remedy)

@@ -54,8 +54,9 @@ def _conditions(batch: FilmBatch, test: FilmTest) -> dict[Mismatch, str]:
         damp = abs(batch.climate.humidity - test.climate.humidity)
         if kelvin > _TEMPERATURE_K or damp > _HUMIDITY:
             found["climate"] = (
-                f"calibrated at {batch.climate.temperature:g} °C and {batch.climate.humidity:.0%} humidity, "
-                f"tested at {test.climate.temperature:g} °C and {test.climate.humidity:.0%}"
+                f"calibrated at {batch.climate.temperature:g} °C "
+                f"and {100 * batch.climate.humidity:.0f} % humidity, "
+                f"tested at {test.climate.temperature:g} °C and {100 * test.climate.humidity:.0f} %"
             )
     if batch.load_profile is not None:
         before, now = batch.load_profile, test.load_profile

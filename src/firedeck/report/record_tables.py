@@ -40,7 +40,7 @@ def record_facts(test: FilmTest, plan: DeckPlan, gasket: Gasket) -> Facts:
         ("film lay on", f"the {test.film_face} side of the gasket"),
         ("tightening", steps or "no steps recorded"),
         ("preload stated", _clamp(test)),
-        ("air", f"{test.climate.temperature:.3g} °C, {test.climate.humidity:.0%} relative humidity"),
+        ("air", f"{test.climate.temperature:.3g} °C, {100 * test.climate.humidity:.0f} % relative humidity"),
         ("load", load_profile(test.load_profile)),
         ("scanner", " – ".join(part for part in (test.scanner.name, test.scanner.settings) if part)),
         ("note", test.note),
@@ -65,7 +65,7 @@ def _clamp(test: FilmTest) -> str:
     clamp = test.clamp
     if clamp is None:
         return "none: the force on the print was not checked against anything"
-    return f"{clamp.total / 1e3:.4g} kN ± {1.96 * clamp.uncertainty:.0%} at 95 % ({clamp.basis})"
+    return f"{clamp.total / 1e3:.4g} kN ± {100 * 1.96 * clamp.uncertainty:.0f} % at 95 % ({clamp.basis})"
 
 
 def load_profile(profile: LoadProfile) -> str:
@@ -163,8 +163,8 @@ def response_facts(response: Response) -> Facts:
                 f"{response.pieces} pieces at {response.levels} levels that answer, {response.channel} "
                 f"channel",
             ),
-            ("largest error, one level left out", f"{response.hold_out_error:.1%} of the pressure"),
-            ("largest departure from a plain S-curve", f"{response.shape_check:.1%} of the pressure"),
+            ("largest error, one level left out", f"{100 * response.hold_out_error:.1f} % of the pressure"),
+            ("largest departure from a plain S-curve", f"{100 * response.shape_check:.1f} % of the pressure"),
         )
     )
 
@@ -185,7 +185,7 @@ def criteria_tables(criteria: Criteria) -> tuple[Table, Table]:
             f"{rule.line_load_min:g}",
             f"{rule.evenness_min:g}",
             f"{rule.gap_max:g}",
-            f"{rule.saturated_max:.0%}",
+            f"{100 * rule.saturated_max:.0f} %",
             _source(str(rule.basis), rule.source),
         )
         for rule in criteria.seals
@@ -198,7 +198,7 @@ def criteria_tables(criteria: Criteria) -> tuple[Table, Table]:
         "most saturated length",
         "source",
     )
-    reserve = f"A seal that holds with less than {criteria.margin:.0%} reserve is called marginal."
+    reserve = f"A seal that holds with less than {100 * criteria.margin:.0f} % reserve is called marginal."
     return (
         Table(head, seals, f"Criteria “{criteria.name}”. {reserve}"),
         Table(

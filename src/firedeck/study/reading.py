@@ -217,7 +217,7 @@ def _require_print(files: TestFiles, pressure_map: PressureMap, profiles: list[S
     dark = float(np.mean((pressure_map.flags[pressed] & np.uint16(flag_bit("saturated"))) != 0))
     if dark > _DARK_LIMIT:
         raise PrintError(
-            f"the sheet is saturated over {dark:.0%} of its area",
+            f"the sheet is saturated over {100 * dark:.0f} % of its area",
             where=where,
             remedy="use a film of higher range; check that the scan is not too dark",
         )

@@ -113,7 +113,8 @@ def _wedge_note(table: ReflectanceTable, picture: ScanPicture) -> tuple[str, ...
     if beyond < _WEDGE_SHARE:
         return ()
     return (
-        f"{beyond:.1%} of the scan is lighter or darker than the step wedge reaches; light there is a bound.",
+        f"{100 * beyond:.1f} % of the scan is lighter or darker than the step wedge reaches; "
+        "light there is a bound.",
     )
 
 

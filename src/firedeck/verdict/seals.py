@@ -101,7 +101,7 @@ def _judge_seal(
     reasons: list[Reason] = []
     rule = criteria.seal_rule(seal.kind)
     if summary.hidden > _HIDDEN_LIMIT or summary.weakest is None:
-        text = f"the print does not show {summary.hidden:.0%} of its length"
+        text = f"the print does not show {100 * summary.hidden:.0f} % of its length"
         reasons.append(Reason("visibility", State.NOT_SHOWN, text, "a seal must be seen to be judged"))
     elif rule is not None:
         reasons += _unseen_stretch(rule, profile)
@@ -181,7 +181,7 @@ def _gap_reason(rule: SealRule, profile: SealProfile, cite: str) -> Reason:
 def _evenness_reason(rule: SealRule, summary: SealSummary, cite: str) -> Reason:
     if summary.saturated > rule.saturated_max:
         text = (
-            f"{summary.saturated:.0%} of the crown is saturated: mean and evenness are not known; "
+            f"{100 * summary.saturated:.0f} % of the crown is saturated: mean and evenness are not known; "
             "use a film of higher range"
         )
         return Reason("evenness", State.NOT_SHOWN, text, cite)
