@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +30,11 @@ CROWN_MM, MOST_LOST = 0.2, 0.6
 
 @dataclass(frozen=True)
 class Leaks:
-    """Heights of all pairs of media [MPa], and ends of the intervals in the joint, upper triangle's pairs."""
+    """Leak heights [MPa].
+
+    `heights` as found, of all pairs of media; of the upper triangle's pairs what the film felt, freed of
+    noise and blur, and the ends of the interval in the joint, freed of the film's spreading too.
+    """
 
     heights: Floats
     felt: Floats
@@ -160,7 +165,7 @@ def _lift(pressure: Floats, noise: Floats, curve: Curve, step: float) -> float:
     least = float(pressure.max(axis=1).min())
     if len(pressure) < 8 or not curve.lowest <= least < curve.stated[1]:
         return 0.0
-    unit = _unit_noise(pressure.shape[1], max(1, round(PITCH_MM / step)), ACROSS_MM / step)
+    unit = _unit_noise(pressure.shape[1], max(1, round(PITCH_MM / step)), round(ACROSS_MM / step, 1))
     starts = np.linspace(0, NOISE_ROWS, HELPINGS, endpoint=False).astype(int)
     rows = np.arange(len(pressure))
     reached = [
@@ -169,15 +174,10 @@ def _lift(pressure: Floats, noise: Floats, curve: Curve, step: float) -> float:
     return REPEAT * (least - float(np.mean(reached)))
 
 
+@lru_cache(maxsize=8)
 def _unit_noise(samples: int, between: int, across: float) -> Floats:
     """Return noise as crowns have it: independent cell by cell, averaged along, smoothed across."""
-    if samples not in _NOISE:
-        cells = np.random.default_rng(20).standard_normal((NOISE_ROWS, -(-samples // between)))
-        averaged = (cells + np.roll(cells, 1, axis=0)) / np.sqrt(2)
-        white = averaged.repeat(between, axis=1)[:, :samples]
-        _NOISE[samples] = ndimage.gaussian_filter1d(white, across, axis=1, mode="nearest")
-    return _NOISE[samples]
-
-
-#: Noise made once for every width of band.
-_NOISE: dict[int, Floats] = {}
+    cells = np.random.default_rng(20).standard_normal((NOISE_ROWS, -(-samples // between)))
+    averaged = (cells + np.roll(cells, 1, axis=0)) / np.sqrt(2)
+    white = averaged.repeat(between, axis=1)[:, :samples]
+    return np.asarray(ndimage.gaussian_filter1d(white, across, axis=1, mode="nearest"))

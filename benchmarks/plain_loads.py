@@ -26,8 +26,8 @@ class Table:
     """Line load in windows along one seal.
 
     Middle rows and length [mm] of the windows; load, its independent noise, its shift by every mode
-    of the calibration and by the blank level [N/mm]; ends of the 95 % interval [N/mm]; crown, its
-    doubt and the part of that which is grain [MPa]; width [mm]; share inferred [1]; flags.
+    of the calibration and by the blank level [N/mm]; ends of the 95 % interval [N/mm]; crown and its
+    doubt [MPa]; width [mm]; share inferred [1]; flags.
     """
 
     centres: Ints
