@@ -102,7 +102,7 @@ def figures() -> list[dict[str, Any]]:
     first = _fresh("firedeck", PRINT)  # compiles for all later runs, and finds the registration
     (FOLDER / "registrations.json").write_text(json.dumps(first["registrations"]), encoding="utf-8")
     runs = {name: [_fresh(name, PRINT) for _ in range(ROUNDS)] for name in ("firedeck", "plain", "decode")}
-    agreement = _agreement_figures(first["answers"], runs["plain"][0]["answers"])
+    agreement = agreement_figures(first["answers"], runs["plain"][0]["answers"])
     cost = {
         name: {key: statistics.median(run[key] for run in each) for key in ("seconds", "processor", "peak")}
         for name, each in runs.items()
@@ -177,7 +177,7 @@ def _figure(
     }  # fmt: skip
 
 
-def _agreement_figures(ours: Answers, plain: Answers) -> list[dict[str, Any]]:
+def agreement_figures(ours: Answers, plain: Answers) -> list[dict[str, Any]]:
     """Measure how far two versions' answers lie apart; refuse to compare the speed of what differs."""
     rows = []
     for what, (share, limit) in AGREEMENT.items():
@@ -211,11 +211,12 @@ def _run_firedeck(test: Path) -> dict[str, Any]:
     rows, cols = reading.sheets[0].loaded.size
     return {
         "seconds": cost.seconds, "processor": cost.processor, "peak": peak, "megapixels": rows * cols / 1e6,
-        "registrations": matrices, "answers": _answers_of(reading),
+        "registrations": matrices, "answers": answers_of(reading),
     }  # fmt: skip
 
 
-def _answers_of(reading: PrintReading) -> Answers:
+def answers_of(reading: PrintReading) -> Answers:
+    """Return what firedeck's answers are compared by: loads [N/mm], heights [MPa], forces [N]."""
     assert reading.balance is not None  # the print's record states its preload
     tables = [profile.sectors for profile in reading.profiles]
     heights, felt = _heights_of(reading)
@@ -259,11 +260,12 @@ def _run_plain(test: Path) -> dict[str, Any]:
         reading = read_plainly(given)
     return {
         "seconds": cost.seconds, "processor": cost.processor, "peak": peak_megabytes(),
-        "answers": _plain_answers(reading),
+        "answers": plain_answers(reading),
     }  # fmt: skip
 
 
-def _plain_answers(reading: PlainReading) -> Answers:
+def plain_answers(reading: PlainReading) -> Answers:
+    """Return the same of the plain version."""
     tables = [loads.sectors for loads in reading.loads]
     upper = np.triu_indices(len(reading.leaks.heights), 1)
     return {

@@ -15,8 +15,8 @@ from benchmarks.plain_given import Bools, Floats, Given, Map
 
 __all__ = ["COARSE", "Picture", "Sheet", "find_sheet", "ink_places", "read_picture"]
 
-#: Scan pixels to a fine pixel, and fine pixels to a coarse one.
-POOLED, COARSE = 2, 4
+#: Scan pixels are pooled up to this size [mm]; so many of these fine pixels go to a coarse one each way.
+FINE_MM, COARSE = 0.09, 4
 #: Holes are looked at from this area on [mm^2], and when at least so round [1].
 LEAST_AREA, LEAST_ROUNDNESS = 4.5, 0.45
 #: Ink takes more than this share of red light.
@@ -44,23 +44,24 @@ class Sheet:
 def read_picture(given: Given) -> Picture:
     """Decode and pool a scan; the channels that are not measured are thinned instead."""
     codes = tifffile.imread(given.scan)
-    group = POOLED * COARSE
+    pooled = max(1, int(FINE_MM / max(given.pixel_mm) + 1e-6))
+    group = pooled * COARSE
     rows, cols = (n // group * group for n in codes.shape[:2])
-    fine = _pooled(given.linear.take(codes[:rows, :cols, 1], mode="clip"), POOLED)
+    fine = _pooled(given.linear.take(codes[:rows, :cols, 1], mode="clip"), pooled)
     middle = slice(group // 2, None, group)
     thin = codes[:rows, :cols][middle, middle]
     coarse = [given.linear[thin[..., 0]], _pooled(fine, COARSE), given.linear[thin[..., 2]]]
     pixel = np.asarray(given.pixel_mm)
-    return Picture(fine, coarse, pixel * POOLED, pixel * group)
+    return Picture(fine, coarse, pixel * pooled, pixel * group)
 
 
 def _pooled(values: Map, side: int) -> Map:
     """Return means of squares; adding strided parts is several times quicker than a mean over two axes."""
     parts = [values[i::side, j::side] for i in range(side) for j in range(side)]
-    total = parts[0] + parts[1]
-    for part in parts[2:]:
+    total = parts[0].copy()
+    for part in parts[1:]:
         total += part
-    return np.asarray(total / np.float32(side**2))
+    return total / np.float32(side**2)
 
 
 def find_sheet(picture: Picture) -> Sheet:
