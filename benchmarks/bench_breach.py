@@ -1,9 +1,9 @@
 """Leak paths between 35 media on a map of 8 megacells: firedeck, higra and a plain union-find.
 
-Run as a script for a table; a collector calls `figures`. Each solver runs alone in a fresh
-process on the same stored map, compiled beforehand; its peak memory is that of the whole
-process, interpreter, libraries and map included. Times are the least disturbed of several
-rounds. The answers are compared before any figure is given.
+Run as a module for a table, ``python -m benchmarks.bench_breach``; a collector calls `figures`. Each
+solver runs alone in a fresh process on the same stored map, compiled beforehand; its peak memory is
+that of the whole process, interpreter, libraries and map included. Times are the least disturbed of
+several rounds. The answers are compared before any figure is given.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ import numpy as np
 
 from benchmarks.process_cost import peak_megabytes
 
+ROOT = Path(__file__).resolve().parent.parent
 ROWS, COLS = 2000, 4000
 ROUNDS = {"firedeck": 7, "higra": 2, "plain": 2}
 AGAINST = {"higra": "higra, canonical binary partition tree", "plain": "plain sorted union-find, compiled"}
@@ -97,8 +98,8 @@ def _print_table(rows: list[dict[str, Any]]) -> None:
 
 
 def _fresh(task: str, name: str, folder: str) -> str:
-    command = [sys.executable, __file__, task, name, "--folder", folder]
-    return subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True).stdout
+    command = [sys.executable, "-m", "benchmarks.bench_breach", task, name, "--folder", folder]
+    return subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True, cwd=ROOT).stdout
 
 
 def _store(made: tuple[np.ndarray, np.ndarray], folder: Path) -> None:
@@ -153,13 +154,13 @@ def _solve_higra(pressure: np.ndarray, media: np.ndarray) -> np.ndarray:
     leaves = np.unique(media, return_index=True)[1][-int(media.max()) :] if media.any() else np.zeros(1, int)
     a, b = np.meshgrid(leaves, leaves, indexing="ij")
     ancestors = tree.lowest_common_ancestor(a.ravel(), b.ravel())
-    return altitudes[ancestors].reshape(a.shape).astype(float)
+    return np.asarray(altitudes[ancestors].reshape(a.shape), dtype=float)
 
 
 def _solve_plain(pressure: np.ndarray, media: np.ndarray) -> np.ndarray:
-    from plain_union_find import plain_saddles
+    from benchmarks.plain_union_find import plain_saddles
 
-    return plain_saddles(pressure, media)
+    return plain_saddles(pressure, media)[0]
 
 
 def deck_field() -> tuple[np.ndarray, np.ndarray]:
