@@ -22,9 +22,11 @@ __all__ = [
     "MapCells",
     "StateArray",
     "block_means",
+    "cell_states",
     "paint",
     "shrink_map",
     "state_legend",
+    "state_look",
     "strip_states",
 ]
 
@@ -104,7 +106,7 @@ def shrink_map(pressure_map: PressureMap, *, widest: int = 1300) -> MapCells:
     """
     grid = pressure_map.grid
     block = max(1, -(-grid.cols // widest))
-    states = _states(pressure_map)
+    states = cell_states(pressure_map.value, pressure_map.flags)
     value = block_means(np.where(states <= CellState.SATURATED, pressure_map.value, np.nan), block)
     reduced = np.zeros(value.shape, np.uint8)
     for state in list(CellState)[1:]:
@@ -131,8 +133,21 @@ def block_means(values: MapArray, block: int) -> MapArray:
     return np.divide(total, count, out=np.full((high, wide), np.nan, np.float32), where=count > 0)
 
 
-def _states(pressure_map: PressureMap) -> StateArray:
-    flags = pressure_map.flags
+def cell_states(value: MapArray, flags: npt.NDArray[np.uint16]) -> StateArray:
+    """Return how every cell is to be shown.
+
+    Parameters
+    ----------
+    value : ndarray
+        Pressure [MPa]; NaN where there is no film.
+    flags : ndarray of uint16
+        Bits of `firedeck.evidence.FLAGS`.
+
+    Returns
+    -------
+    ndarray of uint8
+        A `CellState` a cell.
+    """
     states = np.zeros(flags.shape, np.uint8)
     for names, state in (
         (("below-range",), CellState.BELOW),
@@ -142,7 +157,7 @@ def _states(pressure_map: PressureMap) -> StateArray:
         (("hole",), CellState.OPEN),
     ):
         states[(flags & np.uint16(sum(flag_bit(name) for name in names))) != 0] = state
-    states[np.isnan(pressure_map.value) & (states < CellState.NO_FILM)] = CellState.NO_FILM
+    states[np.isnan(value) & (states < CellState.NO_FILM)] = CellState.NO_FILM
     return states
 
 
@@ -189,6 +204,14 @@ def paint(
             image[place & ((row + slope * col) % stripe < stripe // 3), :3] = _bytes(line)
     image[state == CellState.OPEN] = 0
     return np.asarray(image)
+
+
+def state_look(state: CellState) -> dict[str, object]:
+    """Return ground and stripe colour, the stripe's slope and the words of a state, for other painters."""
+    if state not in _LOOKS:
+        return {"ground": "", "stripe": "", "slope": 0, "words": "opening"}
+    ground, stripe, slope, _, words = _LOOKS[state]
+    return {"ground": ground, "stripe": stripe, "slope": slope, "words": words}
 
 
 def _bytes(colour: str) -> npt.NDArray[np.uint8]:

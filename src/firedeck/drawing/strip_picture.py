@@ -27,9 +27,10 @@ from firedeck.drawing.map_cells import StateArray, paint, state_legend, strip_st
 from firedeck.drawing.style import FAULT_COLOUR, FULL_WIDTH, INK, MUTED, PRESSURE_MAP, SERIES, styled
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
 from firedeck.seal.profile import LoadTable, SealProfile
+from firedeck.seal.strip import Strip
 from firedeck.seal.summary import SealSummary
 
-__all__ = ["SealView", "curves_figure", "overlay_figure", "strip_figure"]
+__all__ = ["SealView", "axis_of", "curves_figure", "overlay_figure", "strip_cells", "strip_figure"]
 
 _LEFT, _RIGHT = 0.62, 0.72
 _DRAWN_ROWS = 1100
@@ -54,7 +55,7 @@ class SealView:
     least: float | None = None
 
 
-def _axis_of(profile: SealProfile) -> tuple[str, float]:
+def axis_of(profile: SealProfile) -> tuple[str, float]:
     """Return the label and the length of a seal's axis: angle where it is round, arc length elsewhere."""
     if profile.strip.line.is_round:
         return "angle, anticlockwise from the plan's x axis [degree]", 360.0
@@ -62,7 +63,7 @@ def _axis_of(profile: SealProfile) -> tuple[str, float]:
 
 
 def _along(profile: SealProfile, table: LoadTable) -> FloatArray:
-    return table.at * (_axis_of(profile)[1] / profile.length)
+    return table.at * (axis_of(profile)[1] / profile.length)
 
 
 @styled
@@ -90,7 +91,7 @@ def strip_figure(plan: DeckPlan, pressure_map: PressureMap, view: SealView, *, t
     width = 1 - (_LEFT + _RIGHT) / FULL_WIDTH
     above = figure.add_axes((_LEFT / FULL_WIDTH, 0.62, width, 0.29))
     below = figure.add_axes((_LEFT / FULL_WIDTH, 0.19, width, 0.41))
-    label, span = _axis_of(profile)
+    label, span = axis_of(profile)
     above.set_title(title or profile.name)
     states = _draw_strip(figure, above, profile, pressure_map, span)
     _draw_load(below, plan, view, span)
@@ -114,10 +115,7 @@ def _draw_strip(
     figure: Figure, axes: Axes, profile: SealProfile, pressure_map: PressureMap, span: float
 ) -> StateArray:
     strip = profile.strip
-    value = _averaged(strip.signal, pressure_map)
-    block = _block(len(strip.signal))
-    usable, foreign = strip.usable[::block][: len(value)], strip.foreign[::block][: len(value)]
-    states = strip_states(value, usable, foreign, pressure_map.lowest, pressure_map.stated_range[1])
+    value, states = strip_cells(strip, pressure_map)
     norm = Normalize(0.0, pressure_map.stated_range[1])
     image = paint(value.T, states.T, norm, stripe=9)
     half = strip.seal.band / 2
@@ -135,6 +133,29 @@ def _draw_strip(
     bar.ax.axhline(pressure_map.stated_range[0], color=INK, linewidth=1.0)
     bar.outline.set_linewidth(0.4)
     return states
+
+
+def strip_cells(strip: Strip, pressure_map: PressureMap) -> tuple[MapArray, StateArray]:
+    """Reduce an unrolled seal to what is drawn of it.
+
+    Parameters
+    ----------
+    strip : Strip
+        The unrolled seal.
+    pressure_map : PressureMap
+        Map that it was read from.
+
+    Returns
+    -------
+    value : ndarray of float32, shape (n, m)
+        Pressure along and across the seal [MPa], the signal averaged along it.
+    states : ndarray of uint8, shape (n, m)
+        How every sample is to be shown.
+    """
+    value = _averaged(strip.signal, pressure_map)
+    block = _block(len(strip.signal))
+    usable, foreign = strip.usable[::block][: len(value)], strip.foreign[::block][: len(value)]
+    return value, strip_states(value, usable, foreign, pressure_map.lowest, pressure_map.stated_range[1])
 
 
 def _block(rows: int) -> int:
@@ -226,7 +247,7 @@ def curves_figure(plan: DeckPlan, views: Sequence[SealView]) -> Figure:
 
 def _small_panel(axes: Axes, plan: DeckPlan, view: SealView) -> None:
     profile, table = view.profile, view.profile.sliding
-    span = _axis_of(profile)[1]
+    span = axis_of(profile)[1]
     top = load_top([table], view.least or 0.0)
     _frame_load(axes, span, top)
     axes.set_ylabel("")
@@ -280,7 +301,7 @@ def overlay_figure(
     """
     figure = Figure(figsize=(FULL_WIDTH, 3.3), layout="constrained")
     above, below = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
-    label, span = _axis_of(first.profile)
+    label, span = axis_of(first.profile)
     least = first.least
     top = load_top([first.profile.sliding, second.profile.sliding], least or 0.0)
     _frame_load(above, span, top)

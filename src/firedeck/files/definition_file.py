@@ -17,7 +17,7 @@ from firedeck.files.definition_faults import WHOLE_FILE, translate_faults
 from firedeck.files.definition_kinds import KINDS, kind_of
 from firedeck.files.definition_text import new_text, updated_text
 
-__all__ = ["LARGEST_FILE", "read_any", "read_definition", "write_definition"]
+__all__ = ["LARGEST_FILE", "check_definition", "read_any", "read_definition", "write_definition"]
 
 #: Largest definition file that is read [bytes]; a plan with 100 000 points stays below it.
 LARGEST_FILE = 8_000_000
@@ -67,7 +67,7 @@ def read_definition(path: str | Path, model: type[Model]) -> Model:
     DefinitionError
         With every fault of the file: where it is, what stands there, what would mend it.
     """
-    return _checked(str(path), _parsed(str(path), _file_text(path)), model)
+    return check_definition(str(path), _parsed(str(path), _file_text(path)), model)
 
 
 def read_any(path: str | Path) -> Definition:
@@ -85,7 +85,7 @@ def read_any(path: str | Path) -> Definition:
         found = "" if kind is None else f'"{kind}"'
         remedy = f"write kind as one of: {', '.join(KINDS)}"
         raise DefinitionError([Fault(str(path), "kind", found, message, remedy)])
-    return _checked(str(path), data, KINDS[kind])
+    return check_definition(str(path), data, KINDS[kind])
 
 
 def write_definition(path: str | Path, definition: Definition) -> None:
@@ -204,7 +204,28 @@ def _quoted_quantity(line: str) -> str:
     return f'{key.strip()} = "{value.partition("#")[0].strip()}"'
 
 
-def _checked(name: str, data: dict[str, Any], model: type[Model]) -> Model:
+def check_definition(name: str, data: dict[str, Any], model: type[Model]) -> Model:
+    """Check what a definition file holds, or is to hold.
+
+    Parameters
+    ----------
+    name : str
+        Name of the file, for the faults.
+    data : dict
+        What stands in it.
+    model : type
+        What it must define.
+
+    Returns
+    -------
+    Definition
+        The checked definition.
+
+    Raises
+    ------
+    DefinitionError
+        With every fault.
+    """
     wanted, kind = kind_of(model), data.get("kind")
     if wanted and isinstance(kind, str) and kind != wanted:
         message = f'a file of kind "{wanted}" is needed here'

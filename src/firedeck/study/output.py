@@ -7,6 +7,7 @@ from pathlib import Path
 
 from firedeck.drawing.found_picture import found_figure
 from firedeck.drawing.picture_file import save
+from firedeck.drawing.thumbnail import write_thumbnail
 from firedeck.files.map_file import write_map, write_map_tiff
 from firedeck.files.table_file import write_table
 from firedeck.film.registered import RegistrationError
@@ -17,6 +18,7 @@ from firedeck.study.folders import write_folder
 from firedeck.study.pages import calibration_page, comparison_page, reading_page
 from firedeck.study.reading import Comparison, PrintReading, load_test
 from firedeck.study.scanning import Progress, load_scan, silent
+from firedeck.study.stored_record import THUMBNAIL_NAME, store_reading
 from firedeck.study.tables import UNITS, difference_columns, leak_columns, seal_columns, sector_columns
 
 __all__ = ["write_calibration", "write_comparison", "write_page", "write_reading", "write_refusal"]
@@ -70,6 +72,8 @@ def write_reading(
         write_table(draft / "leaks", leak_columns(reading), units=UNITS)
         write_map(draft / "map.nc", reading.map)
         write_map_tiff(draft / "map.tif", reading.map)
+        store_reading(reading, draft)
+        write_thumbnail(reading.map, draft / THUMBNAIL_NAME)
 
     write_folder(folder, fill, overwrite=overwrite)
     return folder / "report.html"

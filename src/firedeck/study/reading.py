@@ -54,6 +54,13 @@ class TestFiles:
     batch: FilmBatch
     criteria: Criteria
     notes: tuple[str, ...]
+    record: str = ""
+
+    @property
+    def inputs(self) -> tuple[str, ...]:
+        """Names of the definition files behind the test, its own record first."""
+        named = (self.record, self.test.deck, self.test.gasket, self.test.film, self.test.criteria)
+        return tuple(name for name in named if name)
 
 
 @dataclass(frozen=True)
@@ -145,7 +152,7 @@ def load_test(test_file: Path) -> TestFiles:
             where=test.deck,
             remedy="add [[seal]] tables to the gasket or the deck plan",
         )
-    return TestFiles(folder, test, carried, gasket, batch, criteria, tuple(notes))
+    return TestFiles(folder, test, carried, gasket, batch, criteria, tuple(notes), test_file.name)
 
 
 def read_print(

@@ -1,0 +1,85 @@
+"""A deck plan as plain shapes [mm], for whatever draws it that is no picture of ours."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from firedeck.definition.deck import Bore, DeckPlan, Dowel, FastenerHole, Port, Seal
+from firedeck.definition.shape import opening_polygon, seal_line
+from firedeck.drawing.plan_lines import short_names
+from firedeck.errors import FiredeckError
+from firedeck.pressure_map import FloatArray
+
+__all__ = ["Shape", "points_of", "shape_plan", "shape_seal"]
+
+#: One shape: what it is, its name, and its points.
+Shape = dict[str, object]
+
+#: Distance between the points of a drawn seal [mm].
+_STEP = 0.5
+
+_WORDS: dict[type, str] = {Bore: "bore", FastenerHole: "fastener", Dowel: "dowel"}
+
+
+def points_of(points: FloatArray) -> list[list[float]]:
+    """Return points [mm] as plain numbers, to the hundredth."""
+    return [[round(float(x), 2), round(float(y), 2)] for x, y in points]
+
+
+def shape_plan(plan: DeckPlan) -> dict[str, object]:
+    """Return outline, openings and seals of a plan as plain shapes.
+
+    Parameters
+    ----------
+    plan : DeckPlan
+        The plan.
+
+    Returns
+    -------
+    dict
+        ``name``, ``origin``, ``outline``, ``openings`` and ``seals``; points in mm, x and y.
+    """
+    return {
+        "name": plan.name,
+        "origin": plan.origin,
+        "outline": points_of(np.asarray(plan.outline, float)),
+        "openings": _openings(plan),
+        "seals": [shape for seal in plan.seals if (shape := shape_seal(plan, seal))],
+    }
+
+
+def _openings(plan: DeckPlan) -> list[Shape]:
+    short = short_names([hole.name for hole in plan.fastener_holes])
+    shapes: list[Shape] = []
+    for opening in plan.openings:
+        ring = np.asarray(opening_polygon(plan, opening.name).exterior.coords)
+        middle = ring[:-1].mean(axis=0)
+        what = f"{opening.kind} port" if isinstance(opening, Port) else _WORDS[type(opening)]
+        shapes.append(
+            {
+                "name": opening.name,
+                "short": short.get(opening.name, opening.name),
+                "what": what,
+                "kind": str(opening.kind) if isinstance(opening, Port) else what,
+                "diameter_mm": opening.diameter,
+                "middle": [round(float(middle[0]), 2), round(float(middle[1]), 2)],
+                "points": points_of(ring),
+            }
+        )
+    return shapes
+
+
+def shape_seal(plan: DeckPlan, seal: Seal) -> Shape | None:
+    """Return a seal's line as a plain shape, or None where the plan's faults leave no line."""
+    try:
+        line = seal_line(plan, seal, step=_STEP)
+    except FiredeckError:
+        return None
+    return {
+        "name": seal.name,
+        "kind": str(seal.kind),
+        "around": seal.around,
+        "band_mm": seal.band,
+        "length_mm": round(line.length, 1),
+        "points": points_of(line.points),
+    }

@@ -1,0 +1,187 @@
+"""The film page: a print that was read, its map, its seals, its leak paths and its balance."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import shlex
+import threading
+from typing import Any
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.routing import Route
+
+from firedeck.drawing.map_cells import CellState, state_look
+from firedeck.drawing.style import PRESSURE_MAP
+from firedeck.evidence import FLAGS
+from firedeck.report.words import share
+from firedeck.study.bench import BenchTest
+from firedeck.study.stored_reading import TILE_CELLS, Pooling, StoredReading
+from firedeck.study.stored_record import COUNT_MPA, THUMBNAIL_NAME
+from firedeck.web.bench_pages import report_response
+from firedeck.web.shop import Shop, shop_of
+
+__all__ = ["ROUTES"]
+
+#: What may be fetched from a report's folder, with what it is.
+_DOWNLOADS = {
+    ".csv": ("text/csv; charset=utf-8", "table"),
+    ".png": ("image/png", "picture"),
+    ".tif": ("image/tiff", "pressure as 32-bit picture"),
+    ".nc": ("application/x-netcdf", "map with everything, NetCDF-4"),
+    ".parquet": ("application/vnd.apache.parquet", "table for programs"),
+}
+
+#: Addresses with a revision in them never change what they answer.
+_FOR_GOOD = {"Cache-Control": "private, max-age=31536000, immutable"}
+
+_COLOURS = 256
+
+
+def _record_name(request: Request) -> str:
+    return f"{request.path_params['test']}.toml"
+
+
+def _reading(request: Request) -> StoredReading:
+    shop = shop_of(request)
+    shop.bench.existing(_record_name(request))
+    return shop.reading(_record_name(request))
+
+
+def _film(request: Request) -> Response:
+    shop, name = shop_of(request), _record_name(request)
+    shop.bench.existing(name)
+    test = next((one for one in shop.bench.tests() if one.file.name == name), None)
+    if test is None:
+        raise HTTPException(404)
+    if not test.report:
+        return shop.page("film_unread.html.j2", test=test, command=_command(test))
+    return _read_page(shop, test)
+
+
+def _read_page(shop: Shop, test: BenchTest) -> Response:
+    reading = shop.reading(test.file.name)
+    # The map is made ready while the browser reads the page.
+    threading.Thread(target=reading.warm, daemon=True).start()
+    return shop.page(
+        "film.html.j2",
+        test=test,
+        revision=reading.revision,
+        record=reading.record,
+        share=share,
+        kinds={flag.name: flag.short for flag in FLAGS.values()},
+        command=_command(test),
+        downloads=_downloads(reading),
+        others=[one for one in shop.bench.tests() if one.file.name != test.file.name],
+    )
+
+
+def _command(test: BenchTest) -> str:
+    out = test.report or f"{test.file.stem}-report"
+    return f"firedeck film read {shlex.quote(test.file.name)} --out {shlex.quote(out)}"
+
+
+def _downloads(reading: StoredReading) -> list[tuple[str, str, str]]:
+    paths = sorted(path for path in reading.folder.iterdir() if path.suffix in _DOWNLOADS)
+    return [
+        (path.name, _DOWNLOADS[path.suffix][1], _size(path.stat().st_size))
+        for path in paths
+        if path.name != THUMBNAIL_NAME
+    ]
+
+
+def _size(count: int) -> str:
+    return f"{count / 1e6:.1f} MB" if count >= 100_000 else f"{math.ceil(count / 1000)} kB"
+
+
+def _data(request: Request) -> Response:
+    reading = _reading(request)
+    # The curves are fetched one by one: all of them would hold up the map.
+    seals = [
+        {name: part for name, part in seal.items() if name != "curve"} for seal in reading.record["seals"]
+    ]
+    told = {**reading.record, "seals": seals, "revision": reading.revision, "looks": _looks()}
+    return JSONResponse(told)
+
+
+def _curve(request: Request) -> Response:
+    reading, seal = _reading(request), request.path_params["seal"]
+    _same_revision(reading, request.path_params["revision"])
+    if seal >= len(reading.record["seals"]):
+        raise HTTPException(404)
+    return JSONResponse(reading.record["seals"][seal]["curve"], headers=_FOR_GOOD)
+
+
+def _looks() -> dict[str, Any]:
+    """Return how values are told and coloured: the palette and looks of the printed report."""
+    colours = [
+        [round(255 * part) for part in PRESSURE_MAP(step / (_COLOURS - 1))[:3]] for step in range(_COLOURS)
+    ]
+    states = {str(int(state)): state_look(state) for state in CellState if state not in (CellState.READ,)}
+    return {"colours": colours, "states": states, "count_MPa": COUNT_MPA, "tile": TILE_CELLS}
+
+
+def _tile(request: Request) -> Response:
+    where = request.path_params
+    try:
+        pooling = Pooling(where["pooling"])
+    except ValueError as fault:
+        raise HTTPException(404) from fault
+    reading = _reading(request)
+    _same_revision(reading, where["revision"])
+    content = reading.tile(pooling, where["level"], where["column"], where["row"])
+    return Response(content, media_type="application/octet-stream", headers=_FOR_GOOD)
+
+
+def _same_revision(reading: StoredReading, revision: str) -> None:
+    if revision != reading.revision:
+        raise HTTPException(410, "the print was read anew; load the page again")
+
+
+def _strip(request: Request) -> Response:
+    reading = _reading(request)
+    _same_revision(reading, request.path_params["revision"])
+    (across, along), content = reading.strip(request.path_params["seal"])
+    headers = {**_FOR_GOOD, "X-Shape": f"{across} {along}"}
+    return Response(content, media_type="application/octet-stream", headers=headers)
+
+
+def _point(request: Request) -> Response:
+    try:
+        x, y = (float(request.query_params[name]) for name in ("x", "y"))
+    except (KeyError, ValueError) as fault:
+        raise HTTPException(400, "a point is asked for as x and y in mm") from fault
+    return JSONResponse(dataclasses.asdict(_reading(request).at(x, y)))
+
+
+def _file(request: Request) -> Response:
+    reading, name = _reading(request), request.path_params["name"]
+    if name not in {path.name for path in reading.folder.iterdir()}:
+        raise HTTPException(404)
+    path = reading.folder / name
+    if path.suffix not in _DOWNLOADS or path.is_symlink():
+        raise HTTPException(404)
+    inline = name == THUMBNAIL_NAME
+    return FileResponse(
+        path,
+        media_type=_DOWNLOADS[path.suffix][0],
+        filename=None if inline else f"{request.path_params['test']}-{name}",
+    )
+
+
+def _report(request: Request) -> Response:
+    return report_response(shop_of(request), [_record_name(request)])
+
+
+ROUTES = [
+    Route("/film/{test}", _film),
+    Route("/film/{test}/data", _data),
+    Route("/film/{test}/tile/{revision}/{pooling}/{level:int}/{column:int}/{row:int}", _tile),
+    Route("/film/{test}/strip/{revision}/{seal:int}", _strip),
+    Route("/film/{test}/curve/{revision}/{seal:int}", _curve),
+    Route("/film/{test}/at", _point),
+    Route("/film/{test}/file/{name}", _file),
+    Route("/film/{test}/report", _report),
+]

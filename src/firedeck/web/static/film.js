@@ -1,0 +1,196 @@
+// @ts-check
+/** The film page: map, scale, read-out, layers; the seals' own view stands in seal_view.js. */
+import { byId, fetchJson, keepInAddress, latest, make } from './lib.js';
+import { Painter } from './paint.js';
+import { SealView } from './seal_view.js';
+import { L, ValueLayer, frameView, makeViewer, mark, place, planLayer, sealLayer } from './viewer.js';
+
+const root = byId('film');
+const base = `/film/${encodeURIComponent(root.dataset.test)}`;
+const address = new URL(location.href).searchParams;
+const data = await fetchJson(`${base}/data`);
+const { grid, looks } = data;
+const painter = new Painter(looks);
+
+const frame = { x0: grid.x0_mm, top: grid.y0_mm + grid.rows * grid.pitch_mm, pitch: grid.pitch_mm };
+const right = grid.x0_mm + grid.cols * grid.pitch_mm;
+const bounds = L.latLngBounds([[grid.y0_mm, grid.x0_mm], [frame.top, right]]);
+const map = makeViewer(byId('map'), frame);
+
+let pooling = 'mean';
+const values = new ValueLayer({
+  tileSize: looks.tile, minNativeZoom: -5, maxNativeZoom: 0, minZoom: -6, maxZoom: 6, bounds, keepBuffer: 1,
+  updateWhenZooming: true, updateInterval: 40, painter,
+  address: (/** @type {number} */ level, /** @type {number} */ x, /** @type {number} */ y) =>
+    `${base}/tile/${data.revision}/${pooling}/${level}/${x}/${y}`,
+});
+
+// --- scale and threshold -------------------------------------------------------------------------
+
+const topRange = byId('top');
+const limitRange = byId('limit');
+const highest = data.stated_range_MPa[1];
+topRange.max = String(Math.ceil(1.5 * highest));
+topRange.value = String(Math.round(highest));
+limitRange.max = String(Math.ceil(highest));
+limitRange.value = address.get('limit') ?? String(Math.max(0, ...data.asked.map((/** @type {any} */ one) => one.contact_MPa)));
+
+function showScale() {
+  painter.setTop(Number(topRange.value));
+  painter.limit = Number(limitRange.value);
+  byId('top-out').textContent = `${topRange.value} MPa`;
+  byId('limit-out').textContent = `${limitRange.value} MPa`;
+  painter.paintScale(byId('scale'));
+  byId('scale').setAttribute('aria-label', `Scale from 0 to ${topRange.value} MPa, threshold at ${limitRange.value} MPa`);
+  const step = [1, 2, 5, 10, 20, 25, 50].find((one) => painter.top / one <= 6) ?? 100;
+  const ticks = [];
+  for (let value = 0; value <= painter.top + 1e-9; value += step) {
+    const tick = make('li', {}, value === 0 ? '0 MPa' : String(value));
+    tick.style.bottom = `${(100 * value) / painter.top}%`;
+    ticks.push(tick);
+  }
+  byId('ticks').replaceChildren(...ticks);
+  values.repaint();
+  seals?.repaint();
+}
+
+for (const slider of [topRange, limitRange]) slider.addEventListener('input', showScale);
+limitRange.addEventListener('change', () => keepInAddress({ limit: limitRange.value }));
+
+for (const [state, look] of Object.entries(looks.states)) {
+  if (!look.ground) continue;
+  const sample = /** @type {HTMLCanvasElement} */ (make('canvas', { width: '22', height: '14', 'aria-hidden': 'true' }));
+  painter.paint(sample, new Uint16Array(22 * 14), new Uint8Array(22 * 14).fill(Number(state)));
+  byId('looks').append(make('li', {}, sample, ` ${look.words}`));
+}
+
+// --- layers --------------------------------------------------------------------------------------
+
+/** @type {SealView | undefined} */
+let seals;
+const weakest = L.layerGroup();
+data.seals.forEach((/** @type {any} */ seal, /** @type {number} */ index) => {
+  if (!seal.weakest) return;
+  const label = `Weakest place of ${seal.name}: ${seal.weakest.text} N/mm, verdict ${seal.state}`;
+  mark(seal.weakest.point, String(index + 1), seal.state === 'holds' ? 'weak' : 'weak doubtful', label, () => choose(index)).addTo(weakest);
+});
+const leaks = L.layerGroup();
+data.leaks.forEach((/** @type {any} */ leak, /** @type {number} */ index) => {
+  if (leak.way.length) L.polyline(leak.way.map(place), { className: 'leak-way', interactive: false }).addTo(leaks);
+  const label = `Leak path ${leak.mark}, ${leak.a} to ${leak.b}: opens at ${leak.breach.text} MPa`;
+  mark(leak.point, leak.mark, 'leak', label, () => showLeak(index)).addTo(leaks);
+});
+/** @type {Record<string, any>} */
+const layers = { plan: planLayer(data.plan, false), seals: sealLayer(data.plan.seals), weakest, leaks };
+
+function showLayers() {
+  for (const box of /** @type {NodeListOf<HTMLInputElement>} */ (document.querySelectorAll('input[name=layer]'))) {
+    if (box.value === 'line') {
+      painter.line = box.checked;
+      continue;
+    }
+    if (box.checked) layers[box.value].addTo(map);
+    else layers[box.value].remove();
+  }
+  values.repaint();
+}
+
+for (const box of document.querySelectorAll('input[name=layer]')) box.addEventListener('change', showLayers);
+for (const choice of /** @type {NodeListOf<HTMLInputElement>} */ (document.querySelectorAll('input[name=pooling]'))) {
+  choice.addEventListener('change', () => {
+    pooling = choice.value;
+    values.redraw();
+  });
+}
+
+function tellPooling() {
+  const cells = 2 ** Math.max(0, Math.min(5, -Math.round(map.getZoom())));
+  const side = (cells * grid.pitch_mm).toFixed(1);
+  byId('pooled').textContent = cells === 1
+    ? `every cell of ${side} mm is shown` : `of the ${cells * cells} cells under it, ${side} mm square`;
+}
+
+// --- reading a point -----------------------------------------------------------------------------
+
+const read = latest(
+  (/** @type {number[]} */ point) => fetchJson(`${base}/at?x=${point[0].toFixed(3)}&y=${point[1].toFixed(3)}`),
+  (/** @type {any} */ answer) => {
+    byId('value').textContent = answer.text;
+    const doubts = answer.flags.length && answer.pressure !== null ? `, ${answer.flags.join(', ')}` : '';
+    byId('where').textContent = `at x ${answer.x.toFixed(1)}, y ${answer.y.toFixed(1)} mm${doubts}`;
+    byId('readout').dataset.shown = `${answer.x.toFixed(3)},${answer.y.toFixed(3)}`;
+  },
+);
+let byKeys = false;
+byId('map').addEventListener('keydown', () => { byKeys = true; byId('map').classList.add('by-keys'); });
+map.on('mousemove', (/** @type {any} */ event) => {
+  byKeys = false;
+  byId('map').classList.remove('by-keys');
+  read([event.latlng.lng, event.latlng.lat]);
+});
+map.on('moveend', () => {
+  const middle = map.getCenter();
+  if (byKeys) read([middle.lng, middle.lat]);
+  keepInAddress({ view: `${middle.lng.toFixed(2)},${middle.lat.toFixed(2)},${map.getZoom().toFixed(2)}` });
+  tellPooling();
+});
+
+/** @param {number[]} point @param {number} [zoom] */
+function goTo(point, zoom = 0) {
+  map.setView(place(point), Math.max(zoom, map.getZoom()), { animate: false });
+  read(point);
+}
+
+/** @param {number} index */
+function choose(index) {
+  byId('seal').value = String(index);
+  keepInAddress({ seal: String(index + 1) });
+  seals?.show(index);
+}
+
+/** @param {number} index */
+function showLeak(index) {
+  const box = /** @type {HTMLInputElement} */ (document.querySelector('input[name=layer][value=leaks]'));
+  box.checked = true;
+  showLayers();
+  goTo(data.leaks[index].point);
+}
+
+for (const button of document.querySelectorAll('button[data-leak]')) {
+  button.addEventListener('click', () => {
+    showLeak(Number(button.getAttribute('data-leak')));
+    byId('map').scrollIntoView({ block: 'center' });
+  });
+}
+for (const link of document.querySelectorAll('a[data-seal]')) {
+  link.addEventListener('click', (event) => {
+    event.preventDefault();
+    choose(Number(link.getAttribute('data-seal')));
+    byId('seal-head').scrollIntoView();
+  });
+}
+byId('seal').addEventListener('change', () => choose(Number(byId('seal').value)));
+byId('to-weakest').addEventListener('click', () => {
+  const place = data.seals[Number(byId('seal').value)].weakest;
+  if (!place) return;
+  goTo(place.point);
+  byId('map').scrollIntoView({ block: 'center' });
+  byId('map').focus({ preventScroll: true });
+});
+byId('whole').addEventListener('click', () => frameView(map, bounds, null));
+
+frameView(map, bounds, address.get('view'));
+values.addTo(map);
+showLayers();
+showScale();
+tellPooling();
+
+const pointer = L.circleMarker([0, 0], { radius: 9, className: 'pointer', interactive: false });
+seals = new SealView(data, base, painter, {
+  point: (point) => { if (point) pointer.setLatLng(place(point)).addTo(map); else pointer.remove(); },
+  go: goTo,
+});
+const wanted = Number(address.get('seal') ?? NaN) - 1;
+const doubtful = data.seals.findIndex((/** @type {any} */ seal) => seal.state !== 'holds');
+choose(data.seals[wanted] ? wanted : Math.max(0, doubtful));
+root.dataset.ready = 'yes';

@@ -1,0 +1,94 @@
+// @ts-check
+/** Colours from counts of pressure: the palette and the looks come from the server. */
+
+const OPENING = 5;
+
+/** @param {string} text as #rrggbb @returns {number} as the bytes of a canvas */
+const packed = (text) => {
+  const value = parseInt(text.slice(1), 16);
+  return (0xff000000 | ((value & 255) << 16) | (value & 0xff00) | (value >> 16)) >>> 0;
+};
+
+export class Painter {
+  /** @param {any} looks palette, looks of the states, MPa to a count */
+  constructor(looks) {
+    this.looks = looks;
+    this.table = new Uint32Array(65536);
+    this.limit = 0;
+    this.line = true;
+    this.lineColour = packed('#d1006c');
+    /** @type {Record<number, {ground: number, stripe: number, slope: number}>} */
+    this.states = {};
+    for (const [state, look] of Object.entries(looks.states)) {
+      if (look.ground) {
+        this.states[Number(state)] = { ground: packed(look.ground), stripe: packed(look.stripe), slope: look.slope };
+      }
+    }
+    this.top = 0;
+    this.setTop(100);
+  }
+
+  /** @param {number} top pressure at the dark end of the scale [MPa] */
+  setTop(top) {
+    this.top = top;
+    const colours = this.looks.colours;
+    const last = colours.length - 1;
+    const scale = (this.looks.count_MPa / top) * last;
+    for (let count = 0; count < 65535; count++) {
+      const [red, green, blue] = colours[Math.min(last, Math.round(count * scale))];
+      this.table[count] = (0xff000000 | (blue << 16) | (green << 8) | red) >>> 0;
+    }
+  }
+
+  /**
+   * Paint counts and states into a canvas of the same size.
+   * @param {HTMLCanvasElement} canvas
+   * @param {Uint16Array} value
+   * @param {Uint8Array} state
+   */
+  paint(canvas, value, state) {
+    const context = /** @type {CanvasRenderingContext2D} */ (canvas.getContext('2d'));
+    const { width, height } = canvas;
+    const image = context.createImageData(width, height);
+    const out = new Uint32Array(image.data.buffer);
+    const limit = this.line ? Math.round(this.limit / this.looks.count_MPa) : 0;
+    for (let row = 0, place = 0; row < height; row++) {
+      for (let col = 0; col < width; col++, place++) {
+        const how = state[place];
+        if (how === 0) out[place] = this.table[value[place]];
+        else if (how !== OPENING) {
+          const look = this.states[how];
+          const striped = look.slope && (row + look.slope * col + 4096) % 6 < 2;
+          out[place] = striped ? look.stripe : look.ground;
+        }
+        // The line lies outside what reaches the threshold, so that it hides nothing of a narrow bead.
+        if (limit && how < 3 && value[place] < limit) {
+          const reached = (/** @type {number} */ other) => state[other] < 3 && value[other] >= limit && value[other] !== 65535;
+          const beside = (col > 0 && reached(place - 1)) || (col + 1 < width && reached(place + 1));
+          const overUnder = (row > 0 && reached(place - width)) || (row + 1 < height && reached(place + width));
+          if (beside || overUnder) out[place] = this.lineColour;
+        }
+      }
+    }
+    context.putImageData(image, 0, 0);
+  }
+
+  /** @param {HTMLCanvasElement} canvas upright scale, top of the range above */
+  paintScale(canvas) {
+    const context = /** @type {CanvasRenderingContext2D} */ (canvas.getContext('2d'));
+    const { width, height } = canvas;
+    const image = context.createImageData(width, height);
+    const out = new Uint32Array(image.data.buffer);
+    for (let row = 0; row < height; row++) {
+      const pressure = (1 - (row + 0.5) / height) * this.top;
+      const shade = this.table[Math.min(65534, Math.round(pressure / this.looks.count_MPa))];
+      out.fill(shade, row * width, (row + 1) * width);
+    }
+    context.putImageData(image, 0, 0);
+    if (this.limit > 0 && this.limit <= this.top) {
+      const y = Math.round(height * (1 - this.limit / this.top));
+      context.fillStyle = '#d1006c';
+      context.fillRect(0, y - 1, width, 3);
+    }
+  }
+}

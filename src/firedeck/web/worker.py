@@ -1,0 +1,128 @@
+"""One job in a process of its own: progress and outcome as lines of JSON on the output.
+
+Run as ``python -m firedeck.web.worker WHAT FOLDER NAME...``. A process can be stopped at any
+moment, keeps the server quick and gives its memory back.
+"""
+
+from __future__ import annotations
+
+import json
+import signal
+import sys
+import traceback
+from collections.abc import Callable
+from pathlib import Path
+
+from firedeck.errors import FiredeckError
+
+__all__ = ["JOBS", "main"]
+
+#: Called with what is being done and the share done of it [1].
+Tell = Callable[[str, float], None]
+
+
+def _read(folder: Path, names: list[str], tell: Tell) -> None:
+    """Read one print and write its report."""
+    from firedeck.film.registered import RegistrationError
+    from firedeck.study.bench import Bench
+    from firedeck.study.output import write_reading, write_refusal
+    from firedeck.study.reading import read_print
+
+    bench = Bench(folder)
+    bench.check_inside(names[0])
+    record, out = bench.existing(names[0]), bench.report_to_write(names[0])
+    try:
+        reading = read_print(record, progress=lambda what, share: tell(what, 0.5 * share))
+    except RegistrationError as refusal:
+        drawn = write_refusal(record, refusal, out)
+        if drawn is not None:
+            _say({"picture": drawn.name})
+        raise
+    write_reading(reading, out, progress=lambda what, share: tell(what, 0.5 + 0.5 * share))
+
+
+def _compare(folder: Path, names: list[str], tell: Tell) -> None:
+    """Read two prints and write their comparison."""
+    from firedeck.study.bench import Bench
+    from firedeck.study.output import write_comparison
+    from firedeck.study.reading import compare_readings, read_print
+
+    bench = Bench(folder)
+    readings = []
+    for place, name in enumerate(names):
+        bench.check_inside(name)
+        start = 0.4 * place
+
+        def part(what: str, share: float, name: str = name, start: float = start) -> None:
+            tell(f"{name}: {what}", start + 0.4 * share)
+
+        readings.append(read_print(bench.existing(name), progress=part))
+    tell("writing the comparison", 0.85)
+    write_comparison(compare_readings(*readings), bench.comparison_of(*names))
+
+
+def _example(folder: Path, names: list[str], tell: Tell) -> None:
+    """Write the files of the invented engine into the folder."""
+    from firedeck.study.bench import Bench
+    from firedeck.web.example import lay_out_example
+
+    del names
+    lay_out_example(Bench(folder), progress=tell)
+
+
+#: What a worker can do.
+JOBS: dict[str, Callable[[Path, list[str], Tell], None]] = {
+    "read": _read,
+    "compare": _compare,
+    "example": _example,
+}
+
+
+def _say(message: dict[str, object]) -> None:
+    sys.stdout.write(json.dumps(message) + "\n")
+    sys.stdout.flush()
+
+
+def _tell(what: str, share: float) -> None:
+    _say({"step": what, "share": round(share, 3)})
+
+
+def main(arguments: list[str]) -> int:
+    """Do one job.
+
+    Parameters
+    ----------
+    arguments : list of str
+        What to do, the folder, and the names of files in it.
+
+    Returns
+    -------
+    int
+        0 where it was done.
+    """
+    # Stopped from outside, the draft of a report must still be cleared away.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
+    what, folder, *names = arguments
+    try:
+        JOBS[what](Path(folder), names, _tell)
+    except FiredeckError as fault:
+        _say({"fault": {"message": fault.message, "where": fault.where, "remedy": fault.remedy}})
+        return 2
+    except Exception as fault:  # whatever it is, a person is told in plain words
+        traceback.print_exc()
+        message = f"firedeck has a fault of its own ({type(fault).__name__}) and stopped"
+        _say(
+            {
+                "fault": {
+                    "message": message,
+                    "where": "",
+                    "remedy": "the details stand in the terminal that runs the pages; please pass them on",
+                }
+            }
+        )
+        return 3
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,55 @@
+"""Pages served for tests, over a bench with one small print that was read."""
+
+from __future__ import annotations
+
+import functools
+import shutil
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import uvicorn
+
+from firedeck.study.output import write_reading
+from firedeck.web.app import create_app
+from tests.support import small_print
+
+
+@functools.cache
+def _made() -> Path:
+    folder = Path(tempfile.mkdtemp(prefix="pages-bench-")) / "bench"
+    small_print.bench_files(folder)
+    write_reading(small_print.reading(1), folder / "print-1-report")
+    return folder
+
+
+def bench(folder: Path) -> Path:
+    """Copy a bench with print 1 read and print 2 not read into a folder of the test's own."""
+    # The times of the scans must not change: they tell whether a reading is still that of its scans.
+    shutil.copytree(_made(), folder, dirs_exist_ok=True)
+    return folder
+
+
+@contextmanager
+def served(folder: Path, *, largest_import: int | None = None) -> Iterator[str]:
+    """Serve the pages over a folder and yield their address without a slash."""
+    app = create_app(folder)
+    if largest_import is not None:
+        app.state.largest_import = largest_import
+    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning", ws="none"))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    end = time.monotonic() + 30
+    while not server.started:
+        if time.monotonic() > end:
+            raise TimeoutError("the pages did not come up")
+        time.sleep(0.01)
+    port = server.servers[0].sockets[0].getsockname()[1]
+    try:
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.should_exit = True
+        thread.join(20)
