@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
-from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 
 from firedeck.compare import SealDifference
@@ -23,7 +22,7 @@ from firedeck.drawing.curve_marks import (
     near_fasteners,
     runs,
 )
-from firedeck.drawing.map_cells import StateArray, paint, state_legend, strip_states
+from firedeck.drawing.map_cells import StateArray, colour_scale, paint, state_legend, strip_states
 from firedeck.drawing.style import FAULT_COLOUR, FULL_WIDTH, INK, MUTED, PRESSURE_MAP, SERIES, styled
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
 from firedeck.seal.profile import LoadTable, SealProfile
@@ -118,7 +117,7 @@ def _draw_strip(
     block = _block(len(strip.signal))
     usable, foreign = strip.usable[::block][: len(value)], strip.foreign[::block][: len(value)]
     states = strip_states(value, usable, foreign, pressure_map.lowest, pressure_map.stated_range[1])
-    norm = Normalize(0.0, pressure_map.stated_range[1])
+    norm = colour_scale(pressure_map)
     image = paint(value.T, states.T, norm, stripe=9)
     half = strip.seal.band / 2
     axes.imshow(
@@ -132,7 +131,8 @@ def _draw_strip(
     bar = figure.colorbar(ScalarMappable(norm, PRESSURE_MAP), cax=place)
     bar.set_label("MPa", labelpad=1, fontsize=6.5)
     bar.ax.tick_params(length=1.5, labelsize=6)
-    bar.ax.axhline(pressure_map.stated_range[0], color=INK, linewidth=1.0)
+    if pressure_map.stated_range[0] > 0.0:
+        bar.ax.axhline(pressure_map.stated_range[0], color=INK, linewidth=1.0)
     bar.outline.set_linewidth(0.4)
     return states
 

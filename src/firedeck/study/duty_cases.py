@@ -28,6 +28,7 @@ __all__ = [
     "ThicknessReading",
     "compare_duties",
     "find_load",
+    "read_any_duty",
     "read_model",
     "read_rule",
     "try_thicknesses",
@@ -211,7 +212,7 @@ def compare_duties(paths: Sequence[Path], *, progress: Progress = silent) -> Dut
     readings = []
     for place, path in enumerate(paths):
         progress(f"working up {path.name}", place / len(paths))
-        readings.append(_read_any(path, definitions[place]))
+        readings.append(read_any_duty(path, definitions[place]))
     order = in_order_of_trust([reading.duty for reading in readings])
     ranked = tuple(readings[place] for place in order)
     names = tuple(definitions[place].name or paths[place].name for place in order)
@@ -229,7 +230,8 @@ def _same_engine(paths: Sequence[Path], definitions: Sequence[DutyDefinition]) -
             )
 
 
-def _read_any(path: Path, definition: DutyDefinition) -> TraceReading | ModelReading | RuleReading:
+def read_any_duty(path: Path, definition: DutyDefinition) -> TraceReading | ModelReading | RuleReading:
+    """Work up a duty by whatever source it has; a trace's mapping must stand beside it."""
     if isinstance(definition.source, TraceSource):
         return read_trace_duty(path, definition, TraceMapping())
     return read_model(path) if isinstance(definition.source, ModelSource) else read_rule(path)
