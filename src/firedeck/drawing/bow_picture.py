@@ -11,6 +11,7 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.path import Path as Outline
+from matplotlib.ticker import MaxNLocator
 from matplotlib.tri import Triangulation
 
 from firedeck.definition.deck import DeckPlan
@@ -23,7 +24,7 @@ from firedeck.pressure_map import FloatArray
 __all__ = ["BowMark", "surface_figure"]
 
 _ROOM = 0.85
-_LEVELS = 21
+_LEVELS = 16
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,6 @@ def surface_figure(
     place: FloatArray,
     height: FloatArray,
     *,
-    element: float,
     label: str,
     title: str,
     marks: Sequence[BowMark] = (),
@@ -63,8 +63,6 @@ def surface_figure(
         Places where the height is known [mm].
     height : ndarray, shape (n,)
         Height there [mm].
-    element : float
-        Distance of neighbouring places [mm]; wider gaps between them stay white.
     label : str
         What the scale shows, with its unit.
     title : str
@@ -77,10 +75,10 @@ def surface_figure(
     micro = 1e3 * height
     low, high = np.quantile(micro, (0.005, 0.995))
     norm = _scale(float(low), float(high))
-    levels = np.linspace(norm.vmin or 0.0, norm.vmax or 1.0, _LEVELS)
-    triangles = _near_triangles(place, element)
+    levels = MaxNLocator(_LEVELS, symmetric=True).tick_values(norm.vmin or 0.0, norm.vmax or 1.0)
+    triangles = Triangulation(place[:, 0], place[:, 1])
     axes.tricontourf(triangles, micro, levels=levels, cmap=DIFFERENCE_MAP, norm=norm, extend="both", zorder=0)
-    lines = axes.tricontour(triangles, micro, levels=levels[::4], colors=INK, linewidths=0.35, zorder=1)
+    lines = axes.tricontour(triangles, micro, levels=levels[::2], colors=INK, linewidths=0.35, zorder=1)
     axes.clabel(lines, fontsize=5.5, fmt="%.0f")
     dress_plan(axes, plan)
     _clip(axes, plan)
@@ -105,14 +103,6 @@ def _scale(low: float, high: float) -> Normalize:
     """Return a scale about nought where the surface has both signs, else from nought to its far end."""
     reach = max(abs(low), abs(high), 0.5)
     return Normalize(-reach, reach)
-
-
-def _near_triangles(place: FloatArray, element: float) -> Triangulation:
-    triangles = Triangulation(place[:, 0], place[:, 1])
-    corners = place[triangles.triangles]
-    sides = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2)
-    triangles.set_mask(sides.max(axis=1) > 3.2 * element)
-    return triangles
 
 
 def _clip(axes: Axes, plan: DeckPlan) -> None:

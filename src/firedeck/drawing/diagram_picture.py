@@ -51,7 +51,7 @@ class FastenerDiagram:
     states : tuple of DiagramState
         Its states, the settled one first.
     yields_at : float
-        Tension at which it yields [N].
+        Tension at which it yields when pulled without twist [N].
     """
 
     name: str
@@ -72,10 +72,10 @@ def diagram_figure(fasteners: Sequence[FastenerDiagram]) -> Figure:
     """
     across = min(_ACROSS, len(fasteners))
     rows = -(-len(fasteners) // across)
-    figure = Figure(figsize=(FULL_WIDTH, 1.5 * rows + 0.5), layout="constrained")
+    figure = Figure(figsize=(FULL_WIDTH, 1.5 * rows + 0.75), layout="constrained")
     panels = figure.subplots(rows, across, squeeze=False, sharex=True, sharey=True)
     names = short_names([one.name for one in fasteners])
-    top = 1.12 * max(state.tension for one in fasteners for state in one.states)
+    top = 1.2 * max(state.tension for one in fasteners for state in one.states)
     far = max(top / one.stiffness + 0.25 * top / one.joint_stiffness for one in fasteners)
     for axes, one in zip(panels.flat, fasteners, strict=False):
         _draw(axes, one, top)
@@ -86,7 +86,8 @@ def diagram_figure(fasteners: Sequence[FastenerDiagram]) -> Figure:
         axes.grid(linewidth=0.4)
     for axes in panels.flat[len(fasteners) :]:
         axes.set_visible(False)
-    figure.supxlabel("stretch of the fastener [µm]", fontsize=7)
+    for axes in panels[-1]:
+        axes.set_xlabel("stretch [µm]", fontsize=6.5, labelpad=1)
     figure.supylabel("tension [kN]", fontsize=7)
     figure.legend(handles=_legend(fasteners[0]), loc="outside lower center", ncols=4)
     return figure
@@ -116,6 +117,7 @@ def _legend(one: FastenerDiagram) -> list[Line2D]:
         Line2D([], [], color=SERIES[0], label="fastener"),
         Line2D([], [], color=MUTED, linestyle=(0, (4, 1.5)), label="joint, unloading about settled"),
     ]
+    lines.append(Line2D([], [], label="yields, pulled straight", **THRESHOLD_LINE))
     return lines + [
         Line2D([], [], linestyle="", marker=_MARKS[place % len(_MARKS)], markersize=4,
                color=SERIES[(place + 1) % len(SERIES)], label=state.name)

@@ -12,8 +12,9 @@ from matplotlib.projections.polar import PolarAxes
 
 from firedeck.definition.deck import DeckPlan
 from firedeck.drawing.curve_marks import closed, draw_threshold, mark_fasteners, near_fasteners
+from firedeck.drawing.strip_picture import draw_strip
 from firedeck.drawing.style import FULL_WIDTH, INK, SERIES, THRESHOLD_LINE, styled
-from firedeck.pressure_map import FloatArray
+from firedeck.pressure_map import FloatArray, PressureMap
 from firedeck.seal.profile import SealProfile
 
 __all__ = ["SealStates", "StateCurve", "state_polar_figure", "state_strip_figure"]
@@ -71,8 +72,10 @@ def _top(seals: Sequence[SealStates]) -> float:
 
 
 @styled
-def state_strip_figure(plan: DeckPlan, one: SealStates, *, title: str = "") -> Figure:
-    """Draw the line load of one seal along its length, one curve a state.
+def state_strip_figure(
+    plan: DeckPlan, one: SealStates, pressure_map: PressureMap, *, above: str, title: str = ""
+) -> Figure:
+    """Draw one seal unrolled, and under it its line load, one curve a state.
 
     Parameters
     ----------
@@ -80,31 +83,47 @@ def state_strip_figure(plan: DeckPlan, one: SealStates, *, title: str = "") -> F
         Plan, for the fasteners.
     one : SealStates
         The seal.
+    pressure_map : PressureMap
+        Map of the state that is shown unrolled.
+    above : str
+        That state's name.
     title : str
         Title; the seal's name by default.
     """
-    figure = Figure(figsize=(FULL_WIDTH, 2.7), layout="constrained")
-    axes = figure.subplots()
-    axes.set_title(title or one.profile.name)
+    figure = Figure(figsize=(FULL_WIDTH, 3.5))
+    width = 1 - (_LEFT + _RIGHT) / FULL_WIDTH
+    upper = figure.add_axes((_LEFT / FULL_WIDTH, 0.70, width, 0.23))
+    lower = figure.add_axes((_LEFT / FULL_WIDTH, 0.20, width, 0.48))
+    upper.set_title(f"{title or one.profile.name}; above: {above}")
     line = one.profile.strip.line
     span = 360.0 if line.is_round else line.length
-    scale = span / line.length
+    draw_strip(figure, upper, one.profile, pressure_map, span)
+    upper.tick_params(labelbottom=False, length=2)
+    _draw_states(lower, plan, one, span)
+    words = "angle, anticlockwise from the plan's x axis [degree]"
+    lower.set_xlabel(words if line.is_round else "arc length, anticlockwise [mm]", labelpad=1)
+    handles, labels = lower.get_legend_handles_labels()
+    figure.legend(handles, labels, loc="lower center", ncols=min(5, len(labels)), borderaxespad=0.3)
+    return figure
+
+
+_LEFT, _RIGHT = 0.62, 0.72
+
+
+def _draw_states(axes: Axes, plan: DeckPlan, one: SealStates, span: float) -> None:
+    scale = span / one.profile.strip.line.length
     axes.set_xlim(0.0, span)
     axes.set_ylim(0.0, _top([one]))
     axes.grid(axis="y")
-    if line.is_round:
+    if span == 360.0:
         axes.set_xticks(np.arange(0, 361, 45))
-    words = "angle, anticlockwise from the plan's x axis [degree]"
-    axes.set_xlabel(words if line.is_round else "arc length, anticlockwise [mm]", labelpad=1)
     axes.set_ylabel("line load [N/mm]")
     mark_fasteners(axes, [(near.at * scale, near) for near in near_fasteners(plan, one.profile)])
     for place, curve in enumerate(one.curves):
         _draw_curve(axes, curve, scale, span, place)
     draw_threshold(axes, one.least or None)
-    figure.legend(loc="outside lower center", ncols=min(5, len(one.curves)))
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    return figure
 
 
 def _draw_curve(axes: Axes, curve: StateCurve, scale: float, span: float, place: int) -> None:

@@ -22,13 +22,13 @@ from firedeck.drawing.curve_marks import (
     near_fasteners,
     runs,
 )
-from firedeck.drawing.map_cells import StateArray, colour_scale, paint, state_legend, strip_states
+from firedeck.drawing.map_cells import CellState, StateArray, colour_scale, paint, state_legend, strip_states
 from firedeck.drawing.style import FAULT_COLOUR, FULL_WIDTH, INK, MUTED, PRESSURE_MAP, SERIES, styled
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
 from firedeck.seal.profile import LoadTable, SealProfile
 from firedeck.seal.summary import SealSummary
 
-__all__ = ["SealView", "curves_figure", "overlay_figure", "strip_figure"]
+__all__ = ["SealView", "curves_figure", "draw_strip", "overlay_figure", "strip_figure"]
 
 _LEFT, _RIGHT = 0.62, 0.72
 _DRAWN_ROWS = 1100
@@ -91,7 +91,7 @@ def strip_figure(plan: DeckPlan, pressure_map: PressureMap, view: SealView, *, t
     below = figure.add_axes((_LEFT / FULL_WIDTH, 0.19, width, 0.41))
     label, span = _axis_of(profile)
     above.set_title(title or profile.name)
-    states = _draw_strip(figure, above, profile, pressure_map, span)
+    states = draw_strip(figure, above, profile, pressure_map, span)
     _draw_load(below, plan, view, span)
     above.tick_params(labelbottom=False, length=2)
     below.set_xlabel(label, labelpad=1)
@@ -109,14 +109,17 @@ def strip_figure(plan: DeckPlan, pressure_map: PressureMap, view: SealView, *, t
     return figure
 
 
-def _draw_strip(
+def draw_strip(
     figure: Figure, axes: Axes, profile: SealProfile, pressure_map: PressureMap, span: float
 ) -> StateArray:
+    """Draw a seal's strip along an axis `span` long with its colour bar; return the states shown."""
     strip = profile.strip
     value = _averaged(strip.signal, pressure_map)
     block = _block(len(strip.signal))
     usable, foreign = strip.usable[::block][: len(value)], strip.foreign[::block][: len(value)]
     states = strip_states(value, usable, foreign, pressure_map.lowest, pressure_map.stated_range[1])
+    if pressure_map.kind == "predicted":
+        states[states >= CellState.MASKED] = CellState.OPEN
     norm = colour_scale(pressure_map)
     image = paint(value.T, states.T, norm, stripe=9)
     half = strip.seal.band / 2

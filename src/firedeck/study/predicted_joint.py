@@ -233,7 +233,7 @@ def uneven_faces(prediction: Prediction, plan: DeckPlan) -> Callable[[Floats], F
         for liner in prediction.liners:
             bore = bores[liner.bore]
             away = np.linalg.norm(places - np.asarray(bore.centre), axis=1)
-            out -= np.where(away <= 0.5 * bore.diameter + liner.flange, liner.protrusion, 0.0)
+            out = out - np.where(away <= 0.5 * bore.diameter + liner.flange, liner.protrusion, 0.0)
         return out
 
     return gap
@@ -250,7 +250,7 @@ def _between(prediction: Prediction) -> Callable[[Floats], Floats]:
 
     def value(places: Floats) -> Floats:
         inside = straight(places)
-        return np.where(np.isfinite(inside), inside, nearest(places))
+        return np.asarray(np.where(np.isfinite(inside), inside, nearest(places)))
 
     return value
 

@@ -34,7 +34,13 @@ from firedeck.study.prediction_files import PredictionFiles, load_prediction
 from firedeck.study.prediction_leaks import BoreBreach, bore_breaches
 from firedeck.study.prediction_margins import margins_of
 from firedeck.study.prediction_notes import prediction_assumptions
-from firedeck.study.prediction_states import PredictedStates, carry_out, states_of, tightening_moves
+from firedeck.study.prediction_states import (
+    PredictedStates,
+    carry_out,
+    settling_share,
+    states_of,
+    tightening_moves,
+)
 from firedeck.study.scanning import Progress, silent
 from firedeck.verdict import SealMargin
 
@@ -207,11 +213,12 @@ def predict_built(
     """Predict a joint that has been built; as `predict_joint`."""
     gas = gas_of(files)
     steps = carry_out(joint, files, tightening_moves(files), "fast", _part(progress, 0.3, 0.5))
-    fast = states_of(steps, files, gas.pressures, _part(progress, 0.5, 0.55))
-    states = _checked(joint, files, gas, progress) if check else fast
+    relaxed = settling_share(steps[-1], files)
+    fast = states_of(steps, files, gas.pressures, relaxed, _part(progress, 0.5, 0.55))
+    states = _checked(joint, files, gas, relaxed, progress) if check else fast
     progress("weighing doubts", 0.8)
     seals = _seals(joint, states)
-    doubts = doubts_of(joint, files, gas.pressures, fast)
+    doubts = doubts_of(joint, files, gas.pressures, relaxed)
     margins = margins_of(files, states, doubts)
     progress("seeking leak paths", 0.9)
     breaches = bore_breaches(files, states, doubts)
@@ -242,10 +249,12 @@ def _part(progress: Progress, start: float, end: float) -> Progress:
     return lambda what, share: progress(what, start + (end - start) * share)
 
 
-def _checked(joint: Joint, files: PredictionFiles, gas: Gas, progress: Progress) -> PredictedStates:
+def _checked(
+    joint: Joint, files: PredictionFiles, gas: Gas, relaxed: float, progress: Progress
+) -> PredictedStates:
     """Go through everything once more on every gasket point."""
     steps = carry_out(joint, files, tightening_moves(files), "check", _part(progress, 0.55, 0.7))
-    return states_of(steps, files, gas.pressures, _part(progress, 0.7, 0.8))
+    return states_of(steps, files, gas.pressures, relaxed, _part(progress, 0.7, 0.8))
 
 
 def _seals(joint: Joint, states: PredictedStates) -> tuple[SealAnswer, ...]:

@@ -13,9 +13,7 @@ from firedeck.evidence import Basis, Source
 from firedeck.loading.interaction import Move
 from firedeck.study.prediction_files import PredictionFiles
 from firedeck.study.prediction_states import (
-    PredictedStates,
     carry_out,
-    settling_share,
     tightening_moves,
     warmth_of,
 )
@@ -65,7 +63,7 @@ class SealDoubt:
 
 
 def doubts_of(
-    joint: Joint, files: PredictionFiles, pressures: Mapping[str, float], fast: PredictedStates
+    joint: Joint, files: PredictionFiles, pressures: Mapping[str, float], relaxed: float
 ) -> dict[str, SealDoubt]:
     """Predict the joint again with more and less preload, stiffer and softer bodies and gasket.
 
@@ -77,18 +75,17 @@ def doubts_of(
         The prediction.
     pressures : mapping of str to float
         Gas pressure of every cylinder [MPa].
-    fast : PredictedStates
-        The joint as predicted, fast level.
+    relaxed : float
+        Share of its load that the gasket loses while settling [1].
 
     Returns
     -------
     dict of str to SealDoubt
         By seal.
     """
-    share = settling_share(fast.cold, files)
     names = [one.seal.name for one in joint.model.seals]
     changed = {
-        name: _two(other, files, moves, pressures, share) for name, other, moves in _variants(joint, files)
+        name: _two(other, files, moves, pressures, relaxed) for name, other, moves in _variants(joint, files)
     }
     base = changed.pop("as predicted")
     return {name: _doubt(name, base, changed) for name in names}

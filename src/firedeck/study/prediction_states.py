@@ -6,8 +6,6 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from scipy.optimize import brentq
-
 from firedeck.contact import Joint, JointState, Warmth, loose_joint
 from firedeck.contact.joint import Level
 from firedeck.definition.prediction import HotState
@@ -19,7 +17,6 @@ __all__ = [
     "PredictedStates",
     "Told",
     "carry_out",
-    "settle_as_stated",
     "settling_share",
     "states_of",
     "tightening_moves",
@@ -31,6 +28,9 @@ Told = Callable[[str, float], None]
 
 #: Largest share of the gasket's load that settling may take at the same closure [1].
 _MOST_RELAXED = 0.6
+
+#: Trials to find that share.
+_SECANTS = 4
 
 
 @dataclass(frozen=True)
@@ -134,21 +134,17 @@ def settling_share(state: JointState, files: PredictionFiles) -> float:
     settling = files.fastening.fastening.settling
     if settling.relaxation <= 0.0:
         return 0.0
-    flat = state.settle(embedding=settling.flattening)
-    wanted = flat.tension.sum() - settling.relaxation * state.tension.sum()
-
-    def excess(share: float) -> float:
-        return float(_settled(state, settling.flattening, share).tension.sum() - wanted)
-
-    if excess(_MOST_RELAXED) > 0.0:
-        return _MOST_RELAXED
-    return float(brentq(excess, 0.0, _MOST_RELAXED, xtol=1e-4))
-
-
-def settle_as_stated(state: JointState, files: PredictionFiles) -> JointState:
-    """Let the joint settle until the fasteners have lost what the fastening states."""
-    flattening = files.fastening.fastening.settling.flattening
-    return _settled(state, flattening, settling_share(state, files))
+    wanted = settling.relaxation * float(state.tension.sum())
+    flat = float(state.settle(embedding=settling.flattening).tension.sum())
+    share, before, lost_before = 1.5 * settling.relaxation, 0.0, 0.0
+    for _ in range(_SECANTS):
+        lost = flat - float(_settled(state, settling.flattening, share).tension.sum())
+        if abs(lost - wanted) <= 0.01 * wanted or lost <= lost_before:
+            break
+        slope = (lost - lost_before) / (share - before)
+        before, lost_before = share, lost
+        share = min(share + (wanted - lost) / slope, _MOST_RELAXED)
+    return share
 
 
 def _settled(state: JointState, flattening: float, share: float) -> JointState:
@@ -159,6 +155,7 @@ def states_of(
     steps: Sequence[JointState],
     files: PredictionFiles,
     pressures: Mapping[str, float],
+    relaxed: float,
     told: Told | None = None,
 ) -> PredictedStates:
     """Return all states that follow from a tightened joint.
@@ -171,12 +168,14 @@ def states_of(
         The prediction.
     pressures : mapping of str to float
         Peak pressure of every cylinder that fires [MPa].
+    relaxed : float
+        Share of its load that the gasket loses while settling, from `settling_share` [1].
     told : callable, optional
         Told how far it is.
     """
     tell = told or (lambda _what, _share: None)
     tell("settling", 0.0)
-    settled = settle_as_stated(steps[-1], files)
+    settled = _settled(steps[-1], files.fastening.fastening.settling.flattening, relaxed)
     hot = None
     if files.prediction.hot is not None:
         tell("warming up", 0.3)
