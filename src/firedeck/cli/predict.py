@@ -132,3 +132,36 @@ def _tell(reading: PredictionReading) -> None:
         )
     for note in reading.assumptions:
         typer.echo(f"  note: {note}")
+
+
+@app.command()
+def giveway(
+    file: FileArgument,
+    duty: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Duty file of a cycle model or rule, to tell the power as well."),
+    ] = None,
+    out: OutOption = None,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Find the order in which seals give as cylinder pressure rises, and the power where a duty is named."""
+    from firedeck.study.folders import check_folder
+    from firedeck.study.giveway import order_give_way
+    from firedeck.study.giveway_output import giveway_line, giveway_record, write_giveway
+
+    if out is not None:
+        check_folder(out, overwrite=overwrite)
+    with progress() as tell:
+        reading = order_give_way(file, duty=duty, progress=tell)
+        page = write_giveway(reading, out, overwrite=overwrite) if out is not None else None
+    if as_json:
+        print_json({**giveway_record(reading), "report": page})
+        return
+    typer.echo(f"Give-way order, {reading.state}, first on top:")
+    for place, one in enumerate(reading.seals, start=1):
+        typer.echo(f"{place:3d}  {giveway_line(one)}")
+    for note in reading.assumptions:
+        typer.echo(f"  note: {note}")
+    if page is not None:
+        typer.echo(f"written: {page}")

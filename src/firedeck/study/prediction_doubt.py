@@ -18,7 +18,7 @@ from firedeck.study.prediction_states import (
     warmth_of,
 )
 
-__all__ = ["IDEALISED", "SealDoubt", "Variant", "doubts_of"]
+__all__ = ["IDEALISED", "SealDoubt", "Variant", "doubts_of", "resting_state", "variants_of"]
 
 #: How far mean and lowest line load of the idealised geometry itself may be off at 95 % [1].
 IDEALISED = (0.05, 0.10, Source(Basis.DERIVED, "mesh refinement of one invented joint"))
@@ -85,7 +85,8 @@ def doubts_of(
     """
     names = [one.seal.name for one in joint.model.seals]
     changed = {
-        name: _two(other, files, moves, pressures, relaxed) for name, other, moves in _variants(joint, files)
+        name: _two(other, files, moves, pressures, relaxed)
+        for name, other, moves in variants_of(joint, files)
     }
     base = changed.pop("as predicted")
     return {name: _doubt(name, base, changed) for name in names}
@@ -95,7 +96,8 @@ def doubts_of(
 _Loads = dict[str, tuple[float, float]]
 
 
-def _variants(joint: Joint, files: PredictionFiles) -> Iterator[tuple[str, Joint, tuple[Move, ...]]]:
+def variants_of(joint: Joint, files: PredictionFiles) -> Iterator[tuple[str, Joint, tuple[Move, ...]]]:
+    """Yield the joint as predicted and with each doubt at its ends: words, joint, moves of the wrench."""
     moves = tightening_moves(files, last_round=True)
     yield "as predicted", joint, moves
     less, more = _preload_band(files)
@@ -139,14 +141,22 @@ def _two(
     share: float,
 ) -> _Loads:
     """Return every seal's mean load settled and lowest load over all firing states."""
-    cold = carry_out(joint, files, moves, "fast")[-1]
-    settled = cold.settle(embedding=files.fastening.fastening.settling.flattening, relaxation=share)
-    hot = settled.warm(warmth_of(files.prediction.hot, files)) if files.prediction.hot else settled
+    settled, hot = resting_state(joint, files, moves, share)
     under_gas = [hot.fire({bore: pressure}) for bore, pressure in pressures.items()] or [hot]
     return {
         one.seal.name: (profile(settled, one.seal.name).mean, _lowest(under_gas, one.seal.name))
         for one in joint.model.seals
     }
+
+
+def resting_state(
+    joint: Joint, files: PredictionFiles, moves: tuple[Move, ...], share: float
+) -> tuple[JointState, JointState]:
+    """Return the joint settled, and hot where temperatures are stated, on the fast level."""
+    cold = carry_out(joint, files, moves, "fast")[-1]
+    settled = cold.settle(embedding=files.fastening.fastening.settling.flattening, relaxation=share)
+    hot = settled.warm(warmth_of(files.prediction.hot, files)) if files.prediction.hot else settled
+    return settled, hot
 
 
 def _lowest(states: list[JointState], seal: str) -> float:

@@ -294,9 +294,8 @@ def _fatigue_words(reading: PredictionReading) -> str:
             "fatigue is "
             "not judged; add a fatigue table with a limit from your fastener's maker or a test."
         )
-    words = "Range: as one cylinder after another fires, against"
-    return f"{words} {limit.load_range / 1e3:.1f} kN "
-    f"({limit.source})."
+    range_words = f"{limit.load_range / 1e3:.1f} kN ({limit.source})"
+    return f"Range: as one cylinder after another fires, against {range_words}."
 
 
 def _bores(reading: PredictionReading, _: PredictionPictures) -> Section:
