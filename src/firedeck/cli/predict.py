@@ -165,3 +165,37 @@ def giveway(
         typer.echo(f"  note: {note}")
     if page is not None:
         typer.echo(f"written: {page}")
+
+
+@app.command("print")
+def film_print(
+    file: FileArgument,
+    out: OutOption = None,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Predict the print of a film test, and whether the film's range suits it.
+
+    The film keeps the highest pressure of the whole tightening, gives under the lines and widens them.
+    The folder holds the pressures as the reader writes them, and a picture of the film at true size.
+    """
+    from firedeck.study.film_print import predict_print
+    from firedeck.study.film_print_output import film_words, print_record, write_print
+    from firedeck.study.folders import check_folder
+
+    if out is not None:
+        check_folder(out, overwrite=overwrite)
+    with progress() as tell:
+        result = predict_print(file, progress=tell)
+        page = write_print(result, out, overwrite=overwrite) if out is not None else None
+    if as_json:
+        print_json({**print_record(result), "report": page})
+        return
+    low, top = result.map.stated_range
+    typer.echo(f"{result.batch.name}, lot {result.batch.lot}: tells {low:g} to {top:g} MPa")
+    for part in film_words(result).split("; "):
+        typer.echo(f"  {part}")
+    for note in result.assumptions:
+        typer.echo(f"  note: {note}")
+    if page is not None:
+        typer.echo(f"written: {page}")
