@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
 
 from firedeck.errors import FiredeckError
 from firedeck.files.condensed_store import CondensedStore
@@ -53,6 +57,21 @@ class CacheState:
     size: int
     damaged: int
     removed: int = 0
+
+
+class KeptBodies:
+    """Condensed bodies kept in memory, for one run that predicts several joints."""
+
+    def __init__(self) -> None:
+        self._held: dict[str, Mapping[str, npt.NDArray[np.float64]]] = {}
+
+    def get(self, key: str) -> Mapping[str, npt.NDArray[np.float64]] | None:
+        """Return the arrays kept under a key, or None."""
+        return self._held.get(key)
+
+    def put(self, key: str, arrays: Mapping[str, npt.NDArray[np.float64]]) -> None:
+        """Keep arrays under a key."""
+        self._held[key] = arrays
 
 
 def cache_folder() -> Path:

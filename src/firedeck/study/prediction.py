@@ -24,7 +24,6 @@ from firedeck.contact import (
     swings,
 )
 from firedeck.errors import FiredeckError
-from firedeck.files.condensed_store import CondensedStore
 from firedeck.study.cache import cache_store
 from firedeck.study.duty_cases import read_any_duty
 from firedeck.study.duty_file import load_duty
@@ -178,7 +177,7 @@ def built(
 
 
 def predict_joint(
-    file: Path, *, check: bool = True, store: CondensedStore | None = None, progress: Progress = silent
+    file: Path, *, check: bool = True, store: Store | None = None, progress: Progress = silent
 ) -> PredictionReading:
     """Predict a joint.
 
@@ -188,7 +187,7 @@ def predict_joint(
         Prediction file.
     check : bool
         Whether every gasket point is solved beside the fast patches; the answers are its then.
-    store : CondensedStore, optional
+    store : Store, optional
         Where condensed bodies are kept; the user's cache unless given.
     progress : callable
         Told what is being done and how far it is.
