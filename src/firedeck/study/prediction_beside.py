@@ -22,8 +22,11 @@ from firedeck.study.reading import PrintReading
 
 __all__ = ["PrintBeside", "beside_columns", "beside_page", "write_beside"]
 
-_UNITS = {"read_mean_N_per_mm": "N/mm", "read_lowest_N_per_mm": "N/mm", "predicted_mean_N_per_mm": "N/mm",
-          "predicted_lowest_N_per_mm": "N/mm", "read_angle_deg": "degree", "predicted_angle_deg": "degree"}  # fmt: skip
+_UNITS = {
+    **{f"{who}_{what}_N_per_mm": "N/mm" for who in ("read", "predicted") for what in ("mean", "lowest")},
+    "read_angle_deg": "degree",
+    "predicted_angle_deg": "degree",
+}
 
 
 @dataclass(frozen=True)
