@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from firedeck import __version__
-from firedeck.cli import compare, demo, duty, film, joint, serve
+from firedeck.cli import compare, contact, demo, duty, film, joint, predict, serve
 from firedeck.cli.shell import EXIT_CODES, CommandGroup
 
 __all__ = ["EXIT_CODES", "app", "main"]
@@ -22,6 +22,8 @@ app = typer.Typer(
 )
 app.add_typer(joint.app, name="joint")
 app.add_typer(duty.app, name="duty")
+app.add_typer(predict.app, name="predict")
+app.add_typer(contact.app, name="contact")
 app.add_typer(film.app, name="film")
 app.command("compare")(compare.compare)
 app.command("serve")(serve.serve)

@@ -29,7 +29,7 @@ from firedeck.contact.joint import Joint, Level
 from firedeck.contact.law import ClosureLaw, law_from_rows
 from firedeck.contact.patterns import BoreGas, FastenerSeat
 from firedeck.contact.section import BodySection, SectionLayer
-from firedeck.contact.state import Certificate, JointState, Warmth, tighten
+from firedeck.contact.state import Certificate, JointState, Warmth, loose_joint, tighten
 
 __all__ = [
     "BlockSizes",
@@ -67,6 +67,7 @@ __all__ = [
     "generic_head",
     "give_way",
     "law_from_rows",
+    "loose_joint",
     "peak_profile",
     "profile",
     "swings",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -56,6 +56,22 @@ class CondensedBody:
     names: tuple[str, ...]
     condensed: Condensed
     resultants: Floats
+
+    def stiffened(self, factor: float) -> CondensedBody:
+        """Return the body of a modulus so many times as high; nothing is condensed again.
+
+        Parameters
+        ----------
+        factor : float
+            Factor on Young's modulus [1].
+        """
+        # What a free strain pushes with grows with the modulus, what a force does to the faces does not.
+        pushes = np.array([factor if " plane " in name else 1.0 for name in self.names])
+        before = self.condensed
+        flexibility = pushes[:, None] * before.flexibility * pushes / factor
+        condensed = Condensed(factor * before.stiffness, before.arriving * pushes, flexibility)
+        resultants = self.resultants * pushes[:, None]
+        return replace(self, key=f"{self.key} x {factor!r}", condensed=condensed, resultants=resultants)
 
 
 def held_freedoms(mesh: BodyMesh) -> npt.NDArray[np.bool_]:
@@ -146,8 +162,9 @@ def condense_body(
     names = tuple(name for name, _ in named)
     key = _key(mesh, kept, held, loads, names)
     found = store.get(key) if store is not None else None
-    condensed = _from_arrays(found) if found is not None else _condense(mesh, kept, held, loads)
-    if store is not None and found is None:
+    known = _from_arrays(found, len(kept), len(names)) if found is not None else None
+    condensed = known or _condense(mesh, kept, held, loads)
+    if store is not None and known is None:
         store.put(key, vars(condensed))
     return CondensedBody(key, names, condensed, _resultants(mesh, named))
 
@@ -163,7 +180,13 @@ def _condense(mesh: BodyMesh, kept: Ints, held: npt.NDArray[np.bool_], loads: Lo
         ) from fault
 
 
-def _from_arrays(found: Mapping[str, Floats]) -> Condensed:
+def _from_arrays(found: Mapping[str, Floats], kept: int, patterns: int) -> Condensed | None:
+    """Return what was kept; None where it is not what belongs under this key."""
+    shapes = {"stiffness": (kept, kept), "arriving": (kept, patterns), "flexibility": (patterns, patterns)}
+    if any(name not in found or found[name].shape != shape for name, shape in shapes.items()):
+        return None
+    if not all(np.isfinite(found[name]).all() for name in shapes):
+        return None
     return Condensed(found["stiffness"], found["arriving"], found["flexibility"])
 
 

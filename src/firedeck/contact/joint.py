@@ -149,6 +149,18 @@ class Joint:
         same = {name: getattr(self, name) for name in self.__dataclass_fields__}
         return Joint(**{**same, "model": gasket, "laid": laid})
 
+    def stiffened(self, head: float, block: float) -> Joint:
+        """Return the joint with bodies of other moduli.
+
+        Parameters
+        ----------
+        head, block : float
+            Factors on their moduli [1].
+        """
+        condensed = (self.condensed[0].stiffened(head), self.condensed[1].stiffened(block))
+        same = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return Joint(**{**same, "condensed": condensed, "pair": merge(*condensed)})
+
     @property
     def grid(self) -> Grid:
         """Cells in plan, common to both bodies."""

@@ -12,7 +12,7 @@ from firedeck.contact.joint import Joint, Level
 from firedeck.errors import FiredeckError
 from firedeck.kernel.press import Balance, Fasteners, solve_balance
 
-__all__ = ["Certificate", "JointState", "Warmth", "tighten"]
+__all__ = ["Certificate", "JointState", "Warmth", "loose_joint", "tighten"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -115,6 +115,42 @@ class JointState:
     left: Floats
     amounts: Mapping[str, float]
     certificate: Certificate
+
+    def turn(self, fastener: str, preload: float) -> JointState:
+        """Turn one fastener until it holds a preload; one that holds as much already is left alone.
+
+        Parameters
+        ----------
+        fastener : str
+            Its name.
+        preload : float
+            Preload at which the wrench stops [N].
+        """
+        return _turn(self, self._place(fastener), preload, f"{fastener} to {preload:.0f} N")
+
+    def turn_on(self, fastener: str, advance: float) -> JointState:
+        """Turn one fastener on by a distance, from touching its seat if it was loose.
+
+        Parameters
+        ----------
+        fastener : str
+            Its name.
+        advance : float
+            How far the nut moves along the fastener [mm].
+        """
+        which = self._place(fastener)
+        advances = self.advance.copy()
+        if not np.isfinite(advances[which]):
+            seats = self.balance.unknowns[len(self.balance.unknowns) - len(advances) :]
+            advances[which] = seats[which]
+        advances[which] += advance
+        return replace(self, advance=advances, name=f"{fastener} on by {advance:.3f} mm")._balanced()
+
+    def _place(self, fastener: str) -> int:
+        names = [seat.name for seat in self.joint.seats]
+        if fastener not in names:
+            raise FiredeckError(f"the joint has no fastener {fastener!r}", remedy="name " + ", ".join(names))
+        return names.index(fastener)
 
     def settle(self, *, embedding: float = 0.0, relaxation: float = 0.0) -> JointState:
         """Let rough faces flatten and the gasket creep.
@@ -279,6 +315,19 @@ def outward(joint: Joint) -> list[str]:
     places = np.array([seat.place for seat in joint.seats])
     distance = np.linalg.norm(places - places.mean(axis=0), axis=1)
     return [joint.seats[k].name for k in np.argsort(np.round(distance, 6), kind="stable")]
+
+
+def loose_joint(joint: Joint, level: Level = "fast") -> JointState:
+    """Return a joint with its fasteners in place and none of them turned.
+
+    Parameters
+    ----------
+    joint : Joint
+        The joint.
+    level : {"fast", "check"}
+        Patches or every point.
+    """
+    return _loose(joint, level)
 
 
 def _loose(joint: Joint, level: Level) -> JointState:

@@ -6,6 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from firedeck.definition.closure import LawEntry
 from firedeck.definition.deck import DeckPlan, Seal
 from firedeck.definition.quantities import Definition, Length
 
@@ -24,7 +25,8 @@ class Gasket(Definition):
     """Layers and seals of one gasket design.
 
     `seals` given here replace those of the deck plan: a candidate may carry other lines than
-    the factory part.
+    the factory part. `laws` say how seals answer to closure; of the deck plan's seals too, where
+    the gasket brings none.
     """
 
     kind: Literal["gasket"]
@@ -35,6 +37,7 @@ class Gasket(Definition):
     note: str = ""
     layers: tuple[Layer, ...] = Field(default=(), alias="layer")
     seals: tuple[Seal, ...] = Field(default=(), alias="seal")
+    laws: tuple[LawEntry, ...] = Field(default=(), alias="law")
 
     @property
     def thickness(self) -> float:

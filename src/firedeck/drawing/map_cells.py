@@ -23,6 +23,7 @@ __all__ = [
     "StateArray",
     "block_means",
     "cell_states",
+    "colour_scale",
     "paint",
     "shrink_map",
     "state_legend",
@@ -87,6 +88,14 @@ class MapCells:
     state: StateArray
     block: int
     extent: tuple[float, float, float, float]
+
+
+def colour_scale(pressure_map: PressureMap) -> Normalize:
+    """Return the scale of a map's colours: to the top of the film's range, or to what is predicted."""
+    top = pressure_map.stated_range[1]
+    if not np.isfinite(top):
+        top = float(np.nanmax(pressure_map.value, initial=0.0)) or 1.0
+    return Normalize(0.0, top)
 
 
 def shrink_map(pressure_map: PressureMap, *, widest: int = 1300) -> MapCells:

@@ -19,13 +19,29 @@ from firedeck.compare import MapDifference
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.shape import opening_polygon
 from firedeck.drawing.labels import Box, Label, draw_labels
-from firedeck.drawing.map_cells import CellState, MapCells, block_means, paint, shrink_map, state_legend
+from firedeck.drawing.map_cells import (
+    CellState,
+    MapCells,
+    block_means,
+    colour_scale,
+    paint,
+    shrink_map,
+    state_legend,
+)
 from firedeck.drawing.plan_lines import draw_outline, line_points, opening_boxes, short_names
 from firedeck.drawing.plan_picture import draw_frame_notes, plan_axes
 from firedeck.drawing.style import DIFFERENCE_MAP, FAULT_COLOUR, INK, PRESSURE_MAP, styled
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
 
-__all__ = ["Mark", "difference_figure", "draw_marks", "finish_ground", "map_figure", "map_ground"]
+__all__ = [
+    "Mark",
+    "difference_figure",
+    "draw_marks",
+    "dress_plan",
+    "finish_ground",
+    "map_figure",
+    "map_ground",
+]
 
 _BAR_SPACE = 0.85
 _LEGEND_LINE = 0.17
@@ -82,15 +98,16 @@ def map_figure(
     """
     cells = shrink_map(pressure_map)
     low, top = pressure_map.stated_range
-    norm = Normalize(0.0, top)
+    norm = colour_scale(pressure_map)
     legend = state_legend(cells.state)
     legend += _mark_legend(weakest, crossings)
     figure, axes, scale = _ground(plan, title, len(legend))
     _show(axes, cells, norm, PRESSURE_MAP)
-    _dress(axes, plan)
+    dress_plan(axes, plan)
     draw_marks(axes, [(crossings, "D"), (weakest, "v")], scale, line_points(plan))
     bar = _bar(figure, axes, norm, PRESSURE_MAP, "contact pressure [MPa]")
-    _mark_range(bar, low, top)
+    if np.isfinite(top):
+        _mark_range(bar, low, top)
     finish_ground(figure, axes, legend, _cell_note(cells.block, pressure_map.grid.pitch))
     return figure
 
@@ -107,7 +124,7 @@ def _show(axes: Axes, cells: MapCells, norm: Normalize, colours: Colormap) -> No
     axes.imshow(image, origin="lower", extent=cells.extent, interpolation="antialiased", zorder=0)
 
 
-def _dress(axes: Axes, plan: DeckPlan) -> None:
+def dress_plan(axes: Axes, plan: DeckPlan) -> None:
     """Draw outline, openings, and the names that places are told by; nothing presses in an opening."""
     axes.set_autoscale_on(False)
     draw_outline(axes, plan)
@@ -234,7 +251,7 @@ def difference_figure(
     axes.imshow(
         image.astype(np.uint8), origin="lower", extent=cells.extent, zorder=0, interpolation="antialiased"
     )
-    _dress(axes, plan)
+    dress_plan(axes, plan)
     _bar(figure, axes, norm, DIFFERENCE_MAP, f"{second} minus {first} [MPa]")
     notes = (
         f"Brown: {second} presses harder. Blue: {first} presses harder. "
@@ -271,12 +288,10 @@ def map_ground(
     """Draw a pale map over the plan as the ground for lines; return figure, axes and scale [mm/pt]."""
     cells = shrink_map(pressure_map)
     figure, axes, scale = _ground(plan, title, entries)
-    pale = np.asarray(
-        paint(cells.value, cells.state, Normalize(0.0, pressure_map.stated_range[1])), dtype=float
-    )
+    pale = np.asarray(paint(cells.value, cells.state, colour_scale(pressure_map)), dtype=float)
     pale[..., :3] = 255 - 0.45 * (255 - pale[..., :3])
     axes.imshow(
         pale.astype(np.uint8), origin="lower", extent=cells.extent, interpolation="antialiased", zorder=0
     )
-    _dress(axes, plan)
+    dress_plan(axes, plan)
     return figure, axes, scale

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
-from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 
 from firedeck.compare import SealDifference
@@ -23,14 +22,22 @@ from firedeck.drawing.curve_marks import (
     near_fasteners,
     runs,
 )
-from firedeck.drawing.map_cells import StateArray, paint, state_legend, strip_states
+from firedeck.drawing.map_cells import CellState, StateArray, colour_scale, paint, state_legend, strip_states
 from firedeck.drawing.style import FAULT_COLOUR, FULL_WIDTH, INK, MUTED, PRESSURE_MAP, SERIES, styled
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
 from firedeck.seal.profile import LoadTable, SealProfile
 from firedeck.seal.strip import Strip
 from firedeck.seal.summary import SealSummary
 
-__all__ = ["SealView", "axis_of", "curves_figure", "overlay_figure", "strip_cells", "strip_figure"]
+__all__ = [
+    "SealView",
+    "axis_of",
+    "curves_figure",
+    "draw_strip",
+    "overlay_figure",
+    "strip_cells",
+    "strip_figure",
+]
 
 _LEFT, _RIGHT = 0.62, 0.72
 _DRAWN_ROWS = 1100
@@ -93,7 +100,7 @@ def strip_figure(plan: DeckPlan, pressure_map: PressureMap, view: SealView, *, t
     below = figure.add_axes((_LEFT / FULL_WIDTH, 0.19, width, 0.41))
     label, span = axis_of(profile)
     above.set_title(title or profile.name)
-    states = _draw_strip(figure, above, profile, pressure_map, span)
+    states = draw_strip(figure, above, profile, pressure_map, span)
     _draw_load(below, plan, view, span)
     above.tick_params(labelbottom=False, length=2)
     below.set_xlabel(label, labelpad=1)
@@ -111,12 +118,15 @@ def strip_figure(plan: DeckPlan, pressure_map: PressureMap, view: SealView, *, t
     return figure
 
 
-def _draw_strip(
+def draw_strip(
     figure: Figure, axes: Axes, profile: SealProfile, pressure_map: PressureMap, span: float
 ) -> StateArray:
+    """Draw a seal's strip along an axis `span` long with its colour bar; return the states shown."""
     strip = profile.strip
     value, states = strip_cells(strip, pressure_map)
-    norm = Normalize(0.0, pressure_map.stated_range[1])
+    if pressure_map.kind == "predicted":
+        states[states >= CellState.MASKED] = CellState.OPEN
+    norm = colour_scale(pressure_map)
     image = paint(value.T, states.T, norm, stripe=9)
     half = strip.seal.band / 2
     axes.imshow(
@@ -130,7 +140,8 @@ def _draw_strip(
     bar = figure.colorbar(ScalarMappable(norm, PRESSURE_MAP), cax=place)
     bar.set_label("MPa", labelpad=1, fontsize=6.5)
     bar.ax.tick_params(length=1.5, labelsize=6)
-    bar.ax.axhline(pressure_map.stated_range[0], color=INK, linewidth=1.0)
+    if pressure_map.stated_range[0] > 0.0:
+        bar.ax.axhline(pressure_map.stated_range[0], color=INK, linewidth=1.0)
     bar.outline.set_linewidth(0.4)
     return states
 

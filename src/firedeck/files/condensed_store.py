@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -42,7 +43,7 @@ class CondensedStore:
             with np.load(path, allow_pickle=False) as held:
                 arrays = {name: np.asarray(held[name], dtype=np.float64) for name in held.files}
             os.utime(path)
-        except (OSError, ValueError, zipfile.BadZipFile):
+        except (OSError, ValueError, EOFError, zipfile.BadZipFile, zlib.error):
             return None
         return arrays
 
@@ -59,18 +60,57 @@ class CondensedStore:
             part.unlink(missing_ok=True)
         self._make_room(self._path(key))
 
+    def held(self) -> list[tuple[Path, int]]:
+        """Return the files that are kept with their sizes [byte], the longest unused first."""
+        return [(path, size) for _, size, path in sorted(self._stats())]
+
+    def is_sound(self, path: Path) -> bool:
+        """Tell whether a kept file can be read from end to end."""
+        try:
+            with zipfile.ZipFile(path) as archive:
+                return archive.testzip() is None
+        except (OSError, ValueError, zipfile.BadZipFile, zlib.error):
+            return False
+
+    def trim(self) -> int:
+        """Remove damaged files, drafts left behind, and what is beyond the limit; return how many."""
+        before = self.held()
+        for path, _ in before:
+            if not self.is_sound(path):
+                path.unlink(missing_ok=True)
+        self._drop_drafts()
+        self._make_room(None)
+        return len(before) - len(self.held())
+
+    def clear(self) -> int:
+        """Remove every file that is kept; return how many."""
+        before = self.held()
+        for path, _ in before:
+            path.unlink(missing_ok=True)
+        self._drop_drafts()
+        return len(before)
+
+    def _drop_drafts(self) -> None:
+        for path in self.folder.glob("*.part"):
+            path.unlink(missing_ok=True)
+
     def _path(self, key: str) -> Path:
         return self.folder / f"{key}.npz"
 
-    def _make_room(self, newest: Path) -> None:
-        """Drop the files used longest ago; another process may drop the same ones."""
-        held = []
+    def _stats(self) -> list[tuple[int, int, Path]]:
+        """Return when each file was used, its size and itself; another process may drop the same ones."""
+        found = []
         for path in self.folder.glob("*.npz"):
             try:
                 stat = path.stat()
             except FileNotFoundError:
                 continue
-            held.append((stat.st_mtime_ns, stat.st_size, path))
+            found.append((stat.st_mtime_ns, stat.st_size, path))
+        return found
+
+    def _make_room(self, newest: Path | None) -> None:
+        """Drop the files used longest ago, never the newest."""
+        held = self._stats()
         total = sum(size for _, size, _ in held)
         for _, size, path in sorted(held):
             if total <= self.limit:

@@ -12,6 +12,7 @@ from firedeck.definition.fastening import Fastening
 from firedeck.definition.film import FilmBatch
 from firedeck.definition.film_test import FilmTest
 from firedeck.definition.gasket import Gasket
+from firedeck.definition.prediction import Prediction
 from firedeck.definition.quantities import Definition
 from firedeck.definition.trace_mapping import TraceMapping
 from firedeck.errors import FiredeckError
@@ -32,6 +33,7 @@ KINDS: dict[str, type[Definition]] = {
         DeckPlan,
         Gasket,
         Fastening,
+        Prediction,
         FilmBatch,
         FilmCalibration,
         FilmTest,

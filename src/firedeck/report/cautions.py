@@ -11,6 +11,8 @@ __all__ = [
     "fastener_limits_section",
     "flag_section",
     "limits_section",
+    "prediction_limits_section",
+    "print_limits_section",
 ]
 
 _UNSEEN = (
@@ -84,6 +86,54 @@ def duty_limits_section() -> Section:
     return Section(
         "limits", "What this does not see, and cautions", (Notes(_DUTY_UNSEEN), Cautions(_DUTY_CAUTIONS))
     )
+
+
+_PREDICTION_UNSEEN = (
+    "Your castings: head and block are layered sections. Real ports, ribs, cores, inserts and casting "
+    "shift are "
+    "not in them.",
+    "Heat as it really lies: temperatures change with height only, and the moduli stay cold.",
+    "Sliding, friction and dowels between the faces, plastic flow and creep of head, block and threads, "
+    "bending of "
+    "the fasteners.",
+    "Gas that has passed the first seal and presses beyond it, pressure waves, inertia, knock.",
+    "Fatigue of beads and fasteners, fretting, coating wear, corrosion, age.",
+    "Faces finer than what is stated of them: scratches, porosity, roughness; dents that a bead has "
+    "pressed before.",
+    "How the next assembly turns out: the intervals hold preload scatter, not a crossed thread or a dirty "
+    "face.",
+)
+
+_PREDICTION_CAUTIONS = (
+    "A prediction is no proof and no release to run an engine. Confirm it with a print of the real joint, "
+    "and the "
+    "print with an engine test.",
+    "A boosted engine that loses its gasket can throw scalding coolant and hot gas. Shield the bench, "
+    "stay out of "
+    "line, let things cool before opening anything.",
+    "A stretched fastener stores energy and can break and fly.",
+    "Local codes, the law and the practice of a qualified person decide, not this page.",
+)
+
+
+def prediction_limits_section() -> Section:
+    """Return what a prediction does not see, and the cautions."""
+    blocks = (Notes(_PREDICTION_UNSEEN), Cautions(_PREDICTION_CAUTIONS))
+    return Section("limits", "What this model does not see, and cautions", blocks)
+
+
+_PRINT_UNSEEN = (
+    "Grain, fog, creases, rub streaks, cut rims, dust and the way the scanner sees: a real print has them "
+    "all.",
+    "Coatings and lands that press between the beads: only lines with a closure law leave a mark here.",
+    "How capsules answer to a slow tightening: the response curve is used as it was calibrated.",
+)
+
+
+def print_limits_section() -> Section:
+    """Return what a predicted print does not see, and the cautions."""
+    blocks = (Notes((*_PRINT_UNSEEN, *_PREDICTION_UNSEEN)), Cautions(_PREDICTION_CAUTIONS))
+    return Section("limits", "What this model does not see, and cautions", blocks)
 
 
 def flag_section() -> Section:

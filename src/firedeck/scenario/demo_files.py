@@ -18,6 +18,7 @@ from firedeck.scenario.engine import (
     film_batch_stub,
     write_text,
 )
+from firedeck.scenario.joint_files import write_joint_files
 from firedeck.scenario.line_profile import LineDesign, WeakPlace
 from firedeck.scenario.pressure import LandDesign, PressureField, build_field, default_designs
 from firedeck.scenario.scanning import PrintOrder, make_print
@@ -126,7 +127,7 @@ def make_demo(folder: Path | str, *, scanner: Scanner = DEMO_SCANNER) -> DemoTru
         order=PrintOrder(name="candidate-print", sheets=2, date="2025-03-19", gasket_use=2),
     )  # fmt: skip
     (folder / "criteria.toml").write_text(write_text(default_criteria()), encoding="utf-8")
-    (folder / "fastening.toml").write_text(fastening_text(), encoding="utf-8")
+    write_joint_files(folder)
     return DemoTruth(calibration, factory, candidate)
 
 

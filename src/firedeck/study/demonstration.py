@@ -6,6 +6,7 @@ from pathlib import Path
 
 from firedeck.report.document import Document, Headline, Link, Links, Paragraph, Section
 from firedeck.report.render import render_html
+from firedeck.study.cache import KeptBodies
 from firedeck.study.calibrating import calibrate_film
 from firedeck.study.duty_cases import DutyComparison, compare_duties
 from firedeck.study.duty_output import write_duty
@@ -13,10 +14,16 @@ from firedeck.study.duty_pages import duty_headline
 from firedeck.study.duty_trace import TraceReading
 from firedeck.study.fastening import FasteningReading
 from firedeck.study.fastening_output import write_fastening, write_torque_plan
+from firedeck.study.film_print import predict_print
+from firedeck.study.film_print_output import write_print
 from firedeck.study.output import write_calibration, write_comparison, write_reading
+from firedeck.study.prediction import PredictionReading, predict_joint
+from firedeck.study.prediction_beside import PrintBeside, write_beside
+from firedeck.study.prediction_output import write_prediction
 from firedeck.study.reading import PrintReading, compare_readings, read_print
 from firedeck.study.scanning import Progress, silent
 from firedeck.study.torque import plan_torque
+from firedeck.verdict import judge_margins
 
 __all__ = ["work_demonstration"]
 
@@ -49,11 +56,14 @@ def work_demonstration(folder: Path, *, progress: Progress = silent) -> tuple[st
     duties = _duties(folder)
     progress("reckoning the clamp", 0.95)
     fastening = _fasten(folder)
-    page = _index(readings, duties, fastening)
+    progress("predicting the joint", 0.96)
+    predicted = _predict(folder, readings)
+    page = _index(readings, duties, fastening, predicted)
     (folder / "index.html").write_text(render_html(page), encoding="utf-8")
     progress("done", 1.0)
     prints = (f"{name}: {_verdict(reading)}" for name, reading in readings.items())
-    return (*prints, f"fasteners: {fastening.verdict.state}")
+    judged = judge_margins(predicted.margins)
+    return (*prints, f"fasteners: {fastening.verdict.state}", f"predicted at the power target: {judged}")
 
 
 def _fasten(folder: Path) -> FasteningReading:
@@ -64,6 +74,21 @@ def _fasten(folder: Path) -> FasteningReading:
     write_fastening(plan.reading, folder / "fasteners", links=(card, _START))
     write_torque_plan(plan, folder / "tightening", links=(report, _START))
     return plan.reading
+
+
+def _predict(folder: Path, readings: dict[str, PrintReading]) -> PredictionReading:
+    """Predict both prints and set them beside the ones read; predict the candidate at the power target."""
+    kept = KeptBodies()
+    beside = Link("predicted and read", "../beside/report.html")
+    pairs = []
+    for name in _PRINTS:
+        predicted = predict_print(folder / f"prediction-{name}.toml", store=kept)
+        write_print(predicted, folder / f"{name}-predicted-print", links=(beside, _START))
+        pairs.append(PrintBeside(name, readings[name], predicted))
+    write_beside(pairs, folder / "beside", links=(_START,))
+    target = predict_joint(folder / "prediction.toml", check=False, store=kept)
+    write_prediction(target, folder / "prediction", links=(beside, _START))
+    return target
 
 
 _START = Link("start of the demonstration", "../index.html")
@@ -100,7 +125,10 @@ def _verdict(reading: PrintReading) -> str:
 
 
 def _index(
-    readings: dict[str, PrintReading], duties: DutyComparison, fastening: FasteningReading
+    readings: dict[str, PrintReading],
+    duties: DutyComparison,
+    fastening: FasteningReading,
+    predicted: PredictionReading,
 ) -> Document:
     plan = readings["factory"].files.plan
     ways = (
@@ -128,6 +156,21 @@ def _index(
             f"tighter studs for the power target; verdict: {fastening.verdict.state}",
         ),
         Link("Torque and rounds", "tightening/report.html", "what torque, and what it leaves in each stud"),
+        Link(
+            "Candidate predicted at the power target",
+            "prediction/report.html",
+            f"cold, hot and firing, from generic castings; predicted: {judge_margins(predicted.margins)}",
+        ),
+        Link(
+            "Prediction beside print",
+            "beside/report.html",
+            "line load along every combustion seal, predicted and read",
+        ),
+        Link(
+            "Predicted print of the candidate",
+            "candidate-predicted-print/report.html",
+            "what the film should look like before it is exposed",
+        ),
         Link("Tightening card", "tightening/card.html", "one page for the bench, also as PDF beside it"),
     )
     story = (
@@ -142,7 +185,10 @@ def _index(
         "candidate.toml, "
         "film.toml, calibration.toml, criteria.toml, factory-print.toml and candidate-print.toml; for the "
         "cylinder pressure duty-trace.toml, duty-model.toml, duty-rule.toml and trace-mapping.toml; "
-        "fastening.toml for the fasteners. Change one, such as the preload in a print's clamp table, and "
+        "fastening.toml for the fasteners; prediction.toml, prediction-factory.toml and "
+        "prediction-candidate.toml "
+        "with their closure laws for the predictions. Change one, such as the preload in a print's clamp "
+        "table, and "
         "read that print again into another folder with: firedeck film read factory-print.toml --out again"
     )
     sections = (

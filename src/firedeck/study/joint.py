@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from firedeck.definition.calibration import FilmCalibration
+from firedeck.definition.closure_checks import check_laws
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.duty import DutyDefinition, TraceSource
 from firedeck.definition.fastening import Fastening
@@ -21,6 +22,7 @@ from firedeck.definition.shape import seal_line
 from firedeck.errors import DefinitionError, Fault, FiredeckError
 from firedeck.files.definition_faults import WHOLE_FILE
 from firedeck.files.definition_file import read_any, read_definition
+from firedeck.study.closure import law_faults
 from firedeck.study.duty_file import range_faults
 
 __all__ = ["FileCheck", "PlanSummary", "SealSummary", "check_files", "show_plan"]
@@ -149,6 +151,8 @@ def _checked(file: Path, definition: Definition) -> FileCheck:
         return _with(check, _as_faults(file, check_plan(definition)))
     if isinstance(definition, DutyDefinition):
         check = _with(check, (("fault", fault) for fault in range_faults(file, definition)))
+    if isinstance(definition, Gasket):
+        check = _with(check, law_faults(file, definition))
     missing = _missing_files(file, definition)
     if isinstance(definition, Fastening) and not missing:
         missing = _fastening_faults(file)
@@ -186,9 +190,12 @@ def _as_faults(file: Path, findings: Iterable[PlanFinding]) -> list[tuple[str, F
 
 
 def _gasket_faults(file: Path, definition: Definition, plan: DeckPlan) -> list[tuple[str, Fault]]:
-    """Check the seals that a gasket brings along on the one plan given."""
-    if not isinstance(definition, Gasket) or not definition.seals:
+    """Check the seals that a gasket brings along, or that its laws name, on the one plan given."""
+    if not isinstance(definition, Gasket):
         return []
+    if not definition.seals:
+        findings = check_laws(definition.laws, plan.seals)
+        return _as_faults(file, (one for one in findings if one not in check_laws(definition.laws)))
     findings = check_plan(plan_with_gasket(plan, definition))
     return _as_faults(file, (finding for finding in findings if finding.key.startswith("seal")))
 

@@ -1,6 +1,7 @@
-"""From what is known to a verdict, always with its reasons: of seals, and of fasteners."""
+"""From what is known to a verdict, always with its reasons: of seals, of fasteners, of a predicted joint."""
 
 from firedeck.verdict.fasteners import ClampVerdict, PartVerdict, judge_clamp
+from firedeck.verdict.predicted import RuleMargin, SealMargin, judge_margins, judge_seal
 from firedeck.verdict.seals import SealVerdict, Verdict, judge
 from firedeck.verdict.state import Reason, State
 
@@ -8,9 +9,13 @@ __all__ = [
     "ClampVerdict",
     "PartVerdict",
     "Reason",
+    "RuleMargin",
+    "SealMargin",
     "SealVerdict",
     "State",
     "Verdict",
     "judge",
     "judge_clamp",
+    "judge_margins",
+    "judge_seal",
 ]
