@@ -145,9 +145,9 @@ class HotState(Definition):
     Attributes
     ----------
     head : tuple of (float, float)
-        Heights over the sealing plane [mm] and temperatures there [degC], straight lines between.
+        Heights over the sealing plane [mm], each with the temperature there in degC.
     block : tuple of (float, float)
-        Depths below the sealing plane [mm] and temperatures there [degC].
+        Depths below the sealing plane [mm], each with the temperature there in degC.
     fasteners : float
         Mean temperature of the fasteners between their seats [degC].
     source : Source

@@ -40,7 +40,7 @@ class CondensedStore:
         """Return the arrays kept under `key`, or None."""
         path = self._path(key)
         try:
-            with np.load(path, allow_pickle=False) as held:
+            with path.open("rb") as file, np.load(file, allow_pickle=False) as held:
                 arrays = {name: np.asarray(held[name], dtype=np.float64) for name in held.files}
             os.utime(path)
         except (OSError, ValueError, EOFError, zipfile.BadZipFile, zlib.error):

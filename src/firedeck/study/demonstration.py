@@ -83,7 +83,8 @@ def _predict(folder: Path, readings: dict[str, PrintReading]) -> PredictionReadi
     pairs = []
     for name in _PRINTS:
         predicted = predict_print(folder / f"prediction-{name}.toml", store=kept)
-        write_print(predicted, folder / f"{name}-predicted-print", links=(beside, _START))
+        if name == "candidate":
+            write_print(predicted, folder / f"{name}-predicted-print", links=(beside, _START))
         pairs.append(PrintBeside(name, readings[name], predicted))
     write_beside(pairs, folder / "beside", links=(_START,))
     target = predict_joint(folder / "prediction.toml", check=False, store=kept)
@@ -124,14 +125,14 @@ def _verdict(reading: PrintReading) -> str:
     return f"{reading.verdict.state} ({count} of {len(reading.verdict.seals)} seals)"
 
 
-def _index(
+def _ways(
     readings: dict[str, PrintReading],
     duties: DutyComparison,
     fastening: FasteningReading,
     predicted: PredictionReading,
-) -> Document:
-    plan = readings["factory"].files.plan
-    ways = (
+) -> tuple[Link, ...]:
+    """Return the ways to all reports."""
+    return (
         Link("Calibration of the film", "calibration/report.html", "pieces of known pressure, and the curve"),
         Link(
             "Print of the factory gasket",
@@ -173,6 +174,16 @@ def _index(
         ),
         Link("Tightening card", "tightening/card.html", "one page for the bench, also as PDF beside it"),
     )
+
+
+def _index(
+    readings: dict[str, PrintReading],
+    duties: DutyComparison,
+    fastening: FasteningReading,
+    predicted: PredictionReading,
+) -> Document:
+    plan = readings["factory"].files.plan
+    ways = _ways(readings, duties, fastening, predicted)
     story = (
         f"{plan.name} is an engine that does not exist. Its deck plan, two gaskets, a film with its "
         f"calibration and "

@@ -17,6 +17,7 @@ from firedeck.definition.fastening import Fastening
 from firedeck.definition.film_test import FilmTest
 from firedeck.definition.gasket import Gasket, plan_with_gasket
 from firedeck.definition.plan_checks import PlanFinding, check_plan
+from firedeck.definition.prediction import Prediction
 from firedeck.definition.quantities import Definition
 from firedeck.definition.shape import seal_line
 from firedeck.errors import DefinitionError, Fault, FiredeckError
@@ -154,17 +155,21 @@ def _checked(file: Path, definition: Definition) -> FileCheck:
     if isinstance(definition, Gasket):
         check = _with(check, law_faults(file, definition))
     missing = _missing_files(file, definition)
-    if isinstance(definition, Fastening) and not missing:
-        missing = _fastening_faults(file)
+    if isinstance(definition, (Fastening, Prediction)) and not missing:
+        missing = _whole_faults(file, definition)
     return _with(check, missing)
 
 
-def _fastening_faults(file: Path) -> list[tuple[str, Fault]]:
-    """Check a fastening on its deck plan, up to a tightening past yield."""
+def _whole_faults(file: Path, definition: Fastening | Prediction) -> list[tuple[str, Fault]]:
+    """Check a fastening or a prediction on its deck plan, up to a tightening past yield."""
     from firedeck.study.fastening import assess_fastening
+    from firedeck.study.prediction_check import check_prediction_file
 
     try:
-        assess_fastening(file)
+        if isinstance(definition, Prediction):
+            check_prediction_file(file)
+        else:
+            assess_fastening(file)
     except DefinitionError as error:
         return [("fault", fault) for fault in error.faults]
     except FiredeckError as error:
@@ -209,6 +214,10 @@ def _missing_files(file: Path, definition: Definition) -> list[tuple[str, Fault]
         scans = {f"scan[{place}].file": scan.file for place, scan in enumerate(definition.scans, start=1)}
     if isinstance(definition, Fastening):
         needed = {"deck": definition.deck, "gasket": definition.gasket}
+    if isinstance(definition, Prediction):
+        needed = {key: getattr(definition, key) for key in ("deck", "gasket", "fastening", "power_duty")}
+        needed["print.film"] = definition.print.film if definition.print else ""
+        needed["firing.duty"] = definition.firing.duty if definition.firing else ""
     if isinstance(definition, FilmCalibration):
         needed, scans = {"film": definition.film}, {"scan": definition.scan}
     if isinstance(definition, DutyDefinition) and isinstance(definition.source, TraceSource):

@@ -17,6 +17,7 @@ from firedeck.errors import DefinitionError, Fault, FiredeckError
 from firedeck.files.definition_file import read_definition
 from firedeck.files.scan_file import file_hash
 from firedeck.loading.reckoning import ClampReckoning, reckon_clamp
+from firedeck.study.closure import GasketLaws, load_laws
 from firedeck.study.fastening import FasteningFiles, in_file
 from firedeck.study.fastening import load_fastening as load_fastening_file
 
@@ -103,11 +104,12 @@ def load_prediction(file: Path) -> PredictionFiles:
     gasket = read_definition(folder / prediction.gasket, Gasket)
     plan = plan_with_gasket(own, gasket)
     _refuse(file, check_prediction(prediction, plan))
+    declared = load_laws(folder / prediction.gasket, plan.seals)
     fastening = _fastening(folder / prediction.fastening, own, plan, gasket)
     with in_file(fastening.file):
         clamp = reckon_clamp(fastening.fastening, plan)
-    tables = sorted({law.table for law in prediction.laws})
-    laws = _laws(file, prediction, plan)
+    tables = [*declared.tables, *(law.table for law in prediction.laws)]
+    laws = _laws(file, prediction, plan, declared)
     film = read_definition(folder / prediction.print.film, FilmBatch) if prediction.print else None
     named = [prediction.deck, prediction.gasket, prediction.fastening, *tables]
     named += [prediction.print.film] if prediction.print else []
@@ -138,8 +140,11 @@ def _fastening(file: Path, own: DeckPlan, plan: DeckPlan, gasket: Gasket) -> Fas
     return FasteningFiles(read.file, read.fastening, plan, gasket.name, read.provenance)
 
 
-def _laws(file: Path, prediction: Prediction, plan: DeckPlan) -> dict[str, SealLaw]:
-    found: dict[str, SealLaw] = {}
+def _laws(file: Path, prediction: Prediction, plan: DeckPlan, declared: GasketLaws) -> dict[str, SealLaw]:
+    """Return the law of every seal: the prediction's own goes before the gasket's."""
+    found = {
+        name: SealLaw(law, declared.gaps[name], prediction.gasket) for name, law in declared.of_seals.items()
+    }
     for stated in prediction.laws:
         law = _law_of_table(file.parent / stated.table, stated)
         origin = f"{stated.table}, named in {file.name}"

@@ -17,8 +17,8 @@ from firedeck.study.prediction_states import PredictedStates
 
 __all__ = ["BoreBreach", "StateLeaks", "bore_breaches", "laid_lines", "leaks_of"]
 
-#: Side of a predicted map's cells where leak paths are sought [mm].
-PITCH_MM = 0.2
+#: Side of a predicted map's cells, where it is drawn and where only a bore's first path is sought [mm].
+PITCH_MM, COARSE_MM = 0.2, 0.3
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,12 @@ def laid_lines(
 
 
 def leaks_of(
-    files: PredictionFiles, state: JointState, name: str, doubts: Mapping[str, SealDoubt]
+    files: PredictionFiles,
+    state: JointState,
+    name: str,
+    doubts: Mapping[str, SealDoubt],
+    *,
+    pitch: float = PITCH_MM,
 ) -> StateLeaks:
     """Lay a state onto a map and seek the leak paths.
 
@@ -108,12 +113,14 @@ def leaks_of(
         Its name.
     doubts : mapping of str to SealDoubt
         How far each seal's answer may be off.
+    pitch : float
+        Side of the map's cells [mm].
     """
     carried = {one.seal.name: profile(state, one.seal.name) for one in state.joint.model.seals}
     laid = lay_lines(
         files.plan,
         laid_lines(state.joint, carried, doubts),
-        PITCH_MM,
+        pitch,
         notes=(f"predicted, {name}",),
         provenance=files.provenance,
     )
@@ -132,7 +139,7 @@ def bore_breaches(
     found = []
     for bore, state in fired.items():
         name = f"{prefix}, {bore}"
-        leaks = leaks_of(files, state, name, doubts)
+        leaks = leaks_of(files, state, name, doubts, pitch=COARSE_MM)
         path = next((one for one in leaks.leaks if bore in (one.a, one.b)), None)
         if path is not None:
             gas = float(state.amounts[f"gas {bore}"])

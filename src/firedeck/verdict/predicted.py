@@ -25,9 +25,9 @@ class RuleMargin:
     joint_state : str
         State of the joint that counts [text].
     value : float
-        What the seal has, in `unit`.
+        What the seal has, in `unit` [N/mm, MPa or µm].
     limit : float
-        What it needs, or must not exceed, in `unit`.
+        What it needs, or must not exceed, in `unit` [N/mm, MPa or µm].
     unit : str
         Unit of both [text].
     ratio : float
