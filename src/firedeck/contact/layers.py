@@ -146,7 +146,8 @@ def _loads(law: ClosureLaw, closure: Floats) -> Floats:
     slope = (law.load[-1] - law.load[-2]) / (law.closure[-1] - law.closure[-2])
     beyond = slope * np.maximum(closure - law.closure[-1], 0.0)
     met: Floats = np.interp(closure, law.closure, law.load, left=0.0)
-    return met + beyond
+    met += beyond
+    return met
 
 
 def _way_back(laws: Sequence[ClosureLaw], gaps: Sequence[float], peak: float) -> Floats:
@@ -170,4 +171,5 @@ def _loads_back(law: ClosureLaw, peak: float, back: Floats) -> Floats:
     top = float(_loads(law, np.array([peak]))[0])
     recovery = np.array([np.interp(peak, law.closure, column) for column in law.recovery.T])
     shares: Floats = np.interp(-back, -recovery, SHARES, left=0.0)
-    return top * shares
+    shares *= top
+    return np.asarray(shares)
