@@ -161,7 +161,7 @@ def _way_back(laws: Sequence[ClosureLaw], gaps: Sequence[float], peak: float) ->
     load = np.minimum.accumulate(load)
     rising = load[::-1] / max(load[0], math.ulp(1.0))
     first = np.concatenate([np.diff(rising) > 0.0, [True]])
-    return np.interp(SHARES, rising[first], back[::-1][first])
+    return np.asarray(np.interp(SHARES, rising[first], back[::-1][first]))
 
 
 def _loads_back(law: ClosureLaw, peak: float, back: Floats) -> Floats:

@@ -180,7 +180,7 @@ def _share(place: Floats, moved: Floats, step: Floats, opening: float) -> float:
     return share
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _solve(band: Floats, right: Floats) -> None:
     """Solve a symmetric system, its lower band given by rows, in place of the right side."""
     n = len(right)
