@@ -46,7 +46,7 @@ def test_small_closure_of_an_arch_on_rolling_feet():
 
 
 def test_plastic_hinge_of_an_arch():
-    """A beam on two supports collapses at ``4 Mp / L``, ``Mp = Y t^2 / 4``, Y in plane strain ``2 Y / sqrt 3``.
+    """A beam on two supports collapses at ``4 Mp / L``, ``Mp = Y t^2 / 4``; Y is ``2 / sqrt 3`` higher.
 
     J. Baker and J. Heyman, Plastic Design of Frames 1, Cambridge 1969 (from memory; the formula
     stands in every text on plastic design). Nearly without hardening the strip comes near it before
@@ -91,7 +91,7 @@ def test_elastic_wire_between_two_flats():
 
 
 def test_wire_yields_first_at_its_stated_load_and_then_flattens():
-    """First yield at a greatest pressure of 1.79 Y, fully plastic near 3 Y: Johnson 1985, sections 6.1, 6.3."""
+    """First yield at a pressure of 1.79 Y, fully plastic near 3 Y: Johnson 1985, sections 6.1, 6.3."""
     stiff = 200e3 / (1.0 - 0.3**2)
     law = ring_law("wire", 1.2, 200e3, 0.3, 250.0)
     load = yield_load(0.6, stiff, 250.0)

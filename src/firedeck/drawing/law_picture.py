@@ -17,6 +17,9 @@ _PEAKS = (0.25, 0.5, 0.75, 1.0)
 #: Load over the usual one at which the drawing ends: a flat bead or a stopper goes on for ever [1].
 _TOP = 2.5
 
+#: Load up to which every law is drawn, if it goes so far [N/mm or MPa].
+_WORKING = 350.0
+
 
 @styled
 def law_figure(law: ClosureLaw) -> Figure:
@@ -37,10 +40,10 @@ def law_figure(law: ClosureLaw) -> Figure:
     end = _drawn_end(law)
     at = np.unique(np.append(law.closure[law.closure < end], end))
     load = np.interp(at, law.closure, law.load)
-    band = {"color": SERIES[0], "alpha": 0.2, "linewidth": 0}
     if law.spread > 0.0:
         label = f"plus or minus {100.0 * law.spread:.0f} %"
-        axes.fill_between(at, load * (1.0 - law.spread), load * (1.0 + law.spread), label=label, **band)
+        low, high = load * (1.0 - law.spread), load * (1.0 + law.spread)
+        axes.fill_between(at, low, high, color=SERIES[0], alpha=0.2, linewidth=0, label=label)
     axes.plot(at, load, color=SERIES[0], label="first loading")
     for number, peak in enumerate(end * np.array(_PEAKS)):
         recovery = np.array([np.interp(peak, law.closure, column) for column in law.recovery.T])
@@ -54,11 +57,12 @@ def law_figure(law: ClosureLaw) -> Figure:
 def _drawn_end(law: ClosureLaw) -> float:
     """Return the closure at which the drawing ends."""
     usual = float(np.interp(0.85 * law.closure[-1], law.closure, law.load))
-    past = law.load > max(_TOP * usual, 1e-9)
+    top = max(_TOP * usual, _WORKING)
+    past = law.load > top
     if not past.any():
         return float(law.closure[-1])
     row = int(np.argmax(past))
-    return float(np.interp(_TOP * usual, law.load[row - 1 : row + 1], law.closure[row - 1 : row + 1]))
+    return float(np.interp(top, law.load[row - 1 : row + 1], law.closure[row - 1 : row + 1]))
 
 
 def _frame(axes: Axes, law: ClosureLaw, end: float) -> None:
