@@ -235,10 +235,14 @@ def _check_sides(head: BodyMesh, block: BodyMesh, seats: Sequence[FastenerSeat])
 
 
 def _kept_nodes(plan: DeckPlan, gasket: GasketModel, head: BodyMesh, block: BodyMesh, reach: float) -> Ints:
-    """Give a number to the nodes that both faces have within reach of the gasket."""
+    """Give a number to the nodes that both faces have within reach of gasket and fasteners.
+
+    What lies about the fasteners is looked at, not pressed: bow is counted from there.
+    """
     both = (head.face_numbers >= 0) & (block.face_numbers >= 0)
     lines: list[BaseGeometry] = [shapely.LinearRing(line.points) for line in gasket.lines(plan, 2.0)]
-    shapes = [*lines, *(land.area for land in gasket.lands)]
+    holes = [shapely.Point(hole.centre) for hole in plan.fastener_holes]
+    shapes = [*lines, *(land.area for land in gasket.lands), *holes]
     near = shapely.union_all([shape.buffer(reach, quad_segs=4) for shape in shapes])
     at = np.argwhere(both)
     grid = head.grid
