@@ -291,7 +291,8 @@ def _neighbours(places: Floats) -> list[tuple[int, int]]:
     for a, b in pairs:
         middle, radius = 0.5 * (places[a] + places[b]), 0.5 * np.linalg.norm(places[a] - places[b])
         others = np.delete(places, [a, b], axis=0)
-        if np.all(np.linalg.norm(others - middle, axis=1) >= radius * (1.0 - 1e-9)):
+        # Strictly: the diagonals of a rectangle are not neighbours, and which one Delaunay drew is chance.
+        if np.all(np.linalg.norm(others - middle, axis=1) > radius * (1.0 + 1e-9)):
             kept.append((int(a), int(b)))
     return sorted(kept)
 

@@ -107,7 +107,7 @@ class Joint:
         reach : float
             How far from a seal the faces stay free to take another [mm].
         depths : tuple of float
-            Depths at which bore shape is observed [mm].
+            Depths at which bore shape is observed [mm]; those below the block are left out.
         store : Store, optional
             Where condensed bodies are kept between runs.
 
@@ -124,6 +124,7 @@ class Joint:
         grid = deck_grid(outline_polygon(plan), pitch)
         head, block = (body_mesh(section, grid) for section in sections)
         _check_sides(head, block, seats)
+        depths = tuple(depth for depth in depths if depth < -block.heights[0])
         gas = tuple(bores) if bores is not None else bore_gas(plan, gasket)
         kept = _kept_nodes(plan, gasket, head, block, reach)
         at = kept >= 0
