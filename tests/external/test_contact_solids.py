@@ -185,12 +185,11 @@ def punched(pitch, reach=60.0):
 
 
 def test_rigid_punch_on_a_half_space():
-    # Boussinesq and Sneddon (K. L. Johnson, Contact Mechanics, section 3.8; from memory): a flat round
-    # punch sinks by F / (2 a E*); within half its radius lies 0.1339746 of the load, within nine tenths
-    # 0.5641101 (derived). What a block of finite size lacks is taken from the pressed square: far away,
-    # only the force counts. The edge's infinite pressure is smeared over a cell, which makes the punch
-    # seem larger: that falls with the size of the cells, a quarter and then a sixth of the radius, and
-    # is still seen at the edge.
+    # Boussinesq and Sneddon (K. L. Johnson, Contact Mechanics, section 3.8; from memory): a flat round punch
+    # sinks by F / (2 a E*); within half its radius lies 0.1339746 of the load, within nine tenths 0.5641101
+    # (derived). What a block of finite size lacks is taken from the pressed square: far away, only the force
+    # counts. The edge's infinite pressure is smeared over a cell, which makes the punch seem larger: that
+    # falls with the size of the cells, a quarter and then a sixth of the radius, and is seen at the edge.
     lack = 2.0 * (pressed_square(120.0) - pressed_square(60.0))[0] * 3000.0 / 1600.0
     whole = 3000.0 / (2.0 * PUNCH * E_STAR)
     errors = []
