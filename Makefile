@@ -54,8 +54,8 @@ pages: $(STAMP)  ## Write the generated pages again: nomenclature, commands, sch
 	$(BIN)/python -m docs.make_pages
 	$(BIN)/python docs/write_schemas.py
 
-shots: $(STAMP) browser  ## Write pictures of every local page into docs/pictures
-	$(BIN)/python -m docs.shoot_pages
+shots: $(STAMP) browser demo  ## Write pictures of every local page to build/pages, those of the guide into docs
+	$(BIN)/python -m docs.shoot_pages build/demo build/pages
 
 bench: $(STAMP)  ## Time the work against its goals and the alternatives; writes build/bench.json
 	$(BIN)/python -m benchmarks

@@ -1,14 +1,15 @@
-"""Write a picture of every local page, light and dark, in three sizes, into docs/pictures.
+"""Write a picture of every local page, light and dark, in three sizes, to be looked at.
 
-Needs Chromium and a bench whose prints were read; without one the small example is made.
-Run: python -m docs.shoot_pages [BENCH [FOLDER]]
+Those that the guide shows are written small into docs/pictures as well. Needs Chromium and a bench whose
+prints were read, such as build/demo.
+Run: python -m docs.shoot_pages BENCH FOLDER
 """
 
 import shutil
 import sys
-import tempfile
 from pathlib import Path
 
+from PIL import Image
 from playwright.sync_api import Browser, sync_playwright
 
 from firedeck.study.bench import Bench
@@ -20,6 +21,8 @@ SCHEMES = ("light", "dark")
 #: Pages too long for one picture: name of each picture and the heading that it begins with.
 PARTS = {"film": {"film-head": "#film", "film": "#map-head", "seals": "#seal-head", "leaks": "#leak-head"}}
 
+#: Pictures that the guide shows, and where they stand.
+SHOWN = ("bench-wide-light", "film-wide-light", "deck-wide-light")
 PICTURES = Path(__file__).parent / "pictures"
 
 
@@ -58,18 +61,26 @@ def shoot(browser: Browser, address: str, wanted: dict[str, str], target: Path) 
             context.close()
 
 
+def keep_shown(target: Path) -> None:
+    """Write the guide's pictures with few colours, a fraction of their size."""
+    PICTURES.mkdir(exist_ok=True)
+    for name in SHOWN:
+        with Image.open(target / f"{name}.png") as picture:
+            few = picture.convert("RGB").quantize(96, dither=Image.Dither.NONE)
+            few.save(PICTURES / f"{name}.png", optimize=True)
+
+
 def main(arguments: list[str]) -> None:
     """Serve the bench and take the pictures."""
-    with tempfile.TemporaryDirectory() as scratch:
-        bench = Path(arguments[0]) if arguments else pages.bench(Path(scratch) / "bench")
-        target = Path(arguments[1]) if len(arguments) > 1 else PICTURES
-        target.mkdir(parents=True, exist_ok=True)
-        wanted = page_list(bench)
-        chromium = shutil.which("chromium") or shutil.which("chromium-browser")
-        with pages.served(bench) as address, sync_playwright() as play:
-            browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-            shoot(browser, address, wanted, target)
-            browser.close()
+    bench, target = (Path(name) for name in arguments)
+    target.mkdir(parents=True, exist_ok=True)
+    wanted = page_list(bench)
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    with pages.served(bench) as address, sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
+        shoot(browser, address, wanted, target)
+        browser.close()
+    keep_shown(target)
     print(f"pictures of {', '.join(wanted)} in {target}")
 
 
