@@ -13,7 +13,7 @@ PYTEST := NUMBA_CACHE_DIR='$(CURDIR)/build/numba/$(KERNELS)' \
 	$(BIN)/python -m pytest -n logical --maxprocesses 8 --dist loadfile
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check docs pages bench truth hooks clean
+.PHONY: help demo test check docs pages shots bench truth hooks clean
 
 help:  ## List the targets
 	@sed -n 's/^\([a-z]*\):.*## \(.*\)/  make \1\t\2/p' Makefile | expand -t 16
@@ -25,7 +25,11 @@ $(STAMP): pyproject.toml tools/make_venv.sh
 demo: $(STAMP)  ## Read the prints of the invented engine and write their report to build/demo
 	$(BIN)/firedeck demo build/demo
 
-test: $(STAMP)  ## Everything: format, lint, types, import contracts, docs, then the whole test suite
+.PHONY: browser
+browser:
+	@tools/need_chromium.sh
+
+test: $(STAMP) browser  ## Everything: format, lint, types, import contracts, docs, then the whole test suite
 	@static=0; $(MAKE) --no-print-directory --keep-going check docs || static=$$?; \
 	if [ $$static -ne 0 ]; then echo "make check or make docs failed, see above; the tests still run"; fi; \
 	suite=0; $(PYTEST) || suite=$$?; \
@@ -49,6 +53,9 @@ docs: $(STAMP)  ## Build the documentation into build/docs, warnings are errors
 pages: $(STAMP)  ## Write the generated pages again: nomenclature, commands, schemas
 	$(BIN)/python -m docs.make_pages
 	$(BIN)/python docs/write_schemas.py
+
+shots: $(STAMP) browser demo  ## Write pictures of every local page to build/pages, those of the guide into docs
+	$(BIN)/python -m docs.shoot_pages build/demo build/pages
 
 bench: $(STAMP)  ## Time the work against its goals and the alternatives; writes build/bench.json
 	$(BIN)/python -m benchmarks

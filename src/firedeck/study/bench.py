@@ -179,7 +179,16 @@ class Bench:
     def tests(self) -> list[BenchTest]:
         """Return every film test with what is known of its reading."""
         reports = self._reports()
-        return [self._test(file, reports) for file in self.files() if file.kind == "film-test"]
+        return [self._test(file, reports) for file in self.test_files()]
+
+    def test(self, name: str) -> BenchTest | None:
+        """Return one film test by its record's name, or None where that file is none."""
+        file = _look_into(self.existing(name))
+        return self._test(file, self._reports()) if file.kind == "film-test" else None
+
+    def test_files(self) -> list[BenchFile]:
+        """Return the records of all film tests."""
+        return [file for file in self.files() if file.kind == "film-test"]
 
     def _test(self, file: BenchFile, reports: dict[str, Path]) -> BenchTest:
         report = reports.get(file.name)
@@ -243,7 +252,17 @@ class Bench:
 def _look_into(path: Path) -> BenchFile:
     """Read kind and name of a definition file without checking all of it."""
     try:
-        if path.stat().st_size > LARGEST_FILE:
+        found = path.stat()
+    except OSError:
+        return BenchFile(path.name, "", "", "not readable")
+    return _looked_into(path, found.st_mtime_ns, found.st_size)
+
+
+@functools.lru_cache(maxsize=512)
+def _looked_into(path: Path, _time: int, size: int) -> BenchFile:
+    """Look into a file once for every time that it was written."""
+    try:
+        if size > LARGEST_FILE:
             return BenchFile(path.name, "", "", "larger than any definition")
         data = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError) as fault:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import math
 import shlex
 import threading
 from typing import Any
+from weakref import WeakKeyDictionary
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -53,7 +55,7 @@ def _reading(request: Request) -> StoredReading:
 def _film(request: Request) -> Response:
     shop, name = shop_of(request), _record_name(request)
     shop.bench.existing(name)
-    test = next((one for one in shop.bench.tests() if one.file.name == name), None)
+    test = shop.bench.test(name)
     if test is None:
         raise HTTPException(404)
     if not test.report:
@@ -74,7 +76,7 @@ def _read_page(shop: Shop, test: BenchTest) -> Response:
         kinds={flag.name: flag.short for flag in FLAGS.values()},
         command=_command(test),
         downloads=_downloads(reading),
-        others=[one for one in shop.bench.tests() if one.file.name != test.file.name],
+        others=[file for file in shop.bench.test_files() if file.name != test.file.name],
     )
 
 
@@ -98,12 +100,23 @@ def _size(count: int) -> str:
 
 def _data(request: Request) -> Response:
     reading = _reading(request)
+    text = _TEXTS.get(reading)
+    if text is None:
+        text = _TEXTS[reading] = _data_text(reading)
+    return Response(text, media_type="application/json")
+
+
+#: What the film page's script asks for first, made once for every reading that is open.
+_TEXTS: WeakKeyDictionary[StoredReading, bytes] = WeakKeyDictionary()
+
+
+def _data_text(reading: StoredReading) -> bytes:
     # The curves are fetched one by one: all of them would hold up the map.
     seals = [
         {name: part for name, part in seal.items() if name != "curve"} for seal in reading.record["seals"]
     ]
     told = {**reading.record, "seals": seals, "revision": reading.revision, "looks": _looks()}
-    return JSONResponse(told)
+    return json.dumps(told, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
 
 
 def _curve(request: Request) -> Response:

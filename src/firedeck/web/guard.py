@@ -34,7 +34,7 @@ REPORT_POLICY = (
 _ALWAYS = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
-    "Referrer-Policy": "no-referrer",
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
 }
@@ -69,7 +69,9 @@ class Guard:
                 for name, value in _ALWAYS.items():
                     headers[name] = value
                 headers.setdefault("Content-Security-Policy", PAGE_POLICY)
-                headers.setdefault("Cache-Control", "no-store")
+                # What belongs to the program is kept, and asked after at every use.
+                static = str(scope.get("path", "")).startswith("/static/")
+                headers.setdefault("Cache-Control", "no-cache" if static else "no-store")
             await send(message)
 
         refusal = self._refusal(scope) if scope["type"] == "http" else "only plain requests are answered"

@@ -179,9 +179,10 @@ class JobBook:
 
     def _follow(self, job: Job, process: subprocess.Popen[str]) -> None:
         assert process.stdout is not None
-        for line in process.stdout:
-            self._hear(job, line)
-        code = process.wait()
+        with process:
+            for line in process.stdout:
+                self._hear(job, line)
+        code = process.returncode
         with self._change:
             self._process = None
             if job.state == "running":

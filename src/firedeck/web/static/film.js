@@ -99,7 +99,9 @@ for (const box of document.querySelectorAll('input[name=layer]')) box.addEventLi
 for (const choice of /** @type {NodeListOf<HTMLInputElement>} */ (document.querySelectorAll('input[name=pooling]'))) {
   choice.addEventListener('change', () => {
     pooling = choice.value;
-    values.redraw();
+    // Taken off and laid on again: the library's own redrawing rounds no zoom that lies between levels.
+    values.remove();
+    values.addTo(map);
   });
 }
 

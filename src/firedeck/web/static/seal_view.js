@@ -38,7 +38,7 @@ export class SealView {
       ? `weakest ${seal.weakest.text} N/mm at ${seal.weakest.angle_deg.toFixed(0)}°` +
         (seal.weakest.fastener ? `, ${seal.weakest.fastener_mm.toFixed(0)} mm from ${seal.weakest.fastener}` : '')
       : 'weakest place not shown';
-    byId('seal-words').textContent = `${seal.name}, ${seal.kind}: ${seal.state}. ${seal.governing}. Mean ${seal.mean.text} N/mm; ${where}.`;
+    byId('seal-words').textContent = `${seal.name}, ${seal.kind}: ${seal.state}; ${seal.governing}. Mean ${seal.mean.text} N/mm; ${where}.`;
     byId('to-weakest').disabled = !seal.weakest;
     seal.curve ??= await fetchJson(`${this.base}/curve/${this.data.revision}/${index}`);
     if (this.index !== index) return;

@@ -1,0 +1,130 @@
+"""The page of a read print in Chromium: how long until the map stands, is sharp again, tells a value.
+
+Times are the browser's own clock, from the event to the element's change, with drawing by software and the
+server on the same processors. There is no alternative run beside them: the goals are what a hand feels.
+A bench that was read already may be named in FIREDECK_BENCH; otherwise the demonstration's candidate is read.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import statistics
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from firedeck.scenario.demo_files import write_demo
+from firedeck.study.bench import Bench
+from firedeck.study.calibrating import calibrate_film
+from firedeck.study.output import write_reading
+from firedeck.study.reading import read_print
+from tests.support import pages
+
+__all__ = ["figures"]
+
+ROUNDS = 5
+POINTS = 20
+
+#: Notes when the first tile is there, on the clock that starts with the opening of the page.
+WATCH = """
+new MutationObserver((_, watch) => {
+  if (!document.querySelector('.leaflet-tile-loaded')) return;
+  window.firstTile = performance.now();
+  watch.disconnect();
+}).observe(document, { subtree: true, childList: true, attributes: true });
+"""
+
+ZOOM = """(turn) => new Promise((resolve) => {
+  const map = document.getElementById('map');
+  const box = map.getBoundingClientRect();
+  const start = performance.now();
+  map.dispatchEvent(new WheelEvent('wheel', { deltaY: turn, clientX: box.x + box.width / 3,
+    clientY: box.y + box.height / 2, bubbles: true, cancelable: true }));
+  const look = () => {
+    const tiles = [...document.querySelectorAll('canvas.value-tile')];
+    if (tiles.length && tiles.every((tile) => tile.classList.contains('leaflet-tile-loaded'))) {
+      resolve(performance.now() - start);
+    } else requestAnimationFrame(look);
+  };
+  requestAnimationFrame(look);
+})"""
+
+HOVER = """([x, y]) => new Promise((resolve) => {
+  const map = document.getElementById('map');
+  const shown = document.getElementById('readout');
+  const box = map.getBoundingClientRect();
+  const before = shown.dataset.shown;
+  const start = performance.now();
+  new MutationObserver((_, watch) => {
+    if (shown.dataset.shown !== before) { watch.disconnect(); resolve(performance.now() - start); }
+  }).observe(shown, { attributes: true });
+  map.dispatchEvent(new MouseEvent('mousemove', { bubbles: true,
+    clientX: box.x + x * box.width, clientY: box.y + y * box.height }));
+})"""
+
+
+def figures() -> list[dict[str, Any]]:
+    """Measure everything; one entry per figure, as `benchmarks.table.Figure` has them."""
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(os.environ.get("FIREDECK_BENCH") or _read(Path(scratch) / "bench"))
+        test = next(one for one in Bench(folder).tests() if one.report)
+        with pages.served(folder) as address, sync_playwright() as play:
+            chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+            browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
+            first, zoom, hover = _measure(browser, f"{address}/film/{test.file.stem}")
+            browser.close()
+    return [
+        _row("page of a read print: first map", statistics.median(first), 1000.0, first),
+        _row("page of a read print: sharp after a zoom step", statistics.median(zoom), 250.0, zoom),
+        _row("page of a read print: value under the pointer", statistics.median(hover), 60.0, hover),
+    ]
+
+
+def _read(folder: Path) -> Path:
+    folder.mkdir()
+    write_demo(folder)
+    calibrate_film(folder / "calibration.toml")
+    write_reading(read_print(folder / "candidate-print.toml"), folder / "candidate-print-report")
+    return folder
+
+
+def _measure(browser: Browser, address: str) -> tuple[list[float], list[float], list[float]]:
+    first = []
+    for _ in range(ROUNDS):
+        page = _opened(browser, address)
+        first.append(float(page.evaluate("window.firstTile")))
+        page.context.close()
+    page = _opened(browser, address)
+    page.wait_for_load_state("networkidle")
+    zoom = []
+    for turn in [-240] * 3 + [240] * 3:
+        zoom.append(float(page.evaluate(ZOOM, turn)))
+        page.wait_for_load_state("networkidle")
+    hover = [float(page.evaluate(HOVER, [0.3 + 0.02 * k, 0.5])) for k in range(POINTS)]
+    page.context.close()
+    return first, zoom, hover
+
+
+def _opened(browser: Browser, address: str) -> Page:
+    context = browser.new_context(viewport={"width": 1440, "height": 900})
+    page = context.new_page()
+    page.add_init_script(WATCH)
+    page.goto(address)
+    page.wait_for_function("() => window.firstTile")
+    return page
+
+
+def _row(name: str, value: float, goal: float, all_of_them: list[float]) -> dict[str, Any]:
+    return {
+        "name": name,
+        "value": value,
+        "unit": "ms",
+        "goal": f"<= {goal:.0f} ms",
+        "met": value <= goal,
+        "against": "",
+        "ratio": None,
+        "note": f"median of {len(all_of_them)}; worst {max(all_of_them):.0f} ms",
+    }

@@ -1,0 +1,88 @@
+"""Write a picture of every local page, light and dark, in three sizes, to be looked at.
+
+Those that the guide shows are written small into docs/pictures as well. Needs Chromium and a bench whose
+prints were read, such as build/demo.
+Run: python -m docs.shoot_pages BENCH FOLDER
+"""
+
+import shutil
+import sys
+from pathlib import Path
+
+from PIL import Image
+from playwright.sync_api import Browser, sync_playwright
+
+from firedeck.study.bench import Bench
+from tests.support import pages
+
+SIZES = {"wide": (1440, 900), "middle": (1024, 768), "phone": (390, 844)}
+SCHEMES = ("light", "dark")
+
+#: Pages too long for one picture: name of each picture and the heading that it begins with.
+PARTS = {"film": {"film-head": "#film", "film": "#map-head", "seals": "#seal-head", "leaks": "#leak-head"}}
+
+#: Pictures that the guide shows, and where they stand.
+SHOWN = ("bench-wide-light", "film-wide-light", "deck-wide-light")
+PICTURES = Path(__file__).parent / "pictures"
+
+
+def page_list(folder: Path) -> dict[str, str]:
+    """Return name and address of every page of a bench."""
+    bench = Bench(folder)
+    tests = [test for test in bench.tests() if test.report]
+    decks = [file for file in bench.files() if file.kind == "deck-plan"]
+    gaskets = [file.stem for file in bench.files() if file.kind == "gasket"]
+    seals = f"?gasket={gaskets[0]}" if gaskets else ""
+    found = {"bench": "/", "new-test": f"/new-test?like={tests[0].file.name}", "cautions": "/cautions"}
+    found["film"] = f"/film/{tests[0].file.stem}"
+    found["deck"] = f"/deck/{decks[0].stem}{seals}"
+    if len(tests) > 1:
+        found["against"] = f"/against/{tests[1].file.stem}/{tests[0].file.stem}"
+    return found
+
+
+def shoot(browser: Browser, address: str, wanted: dict[str, str], target: Path) -> None:
+    """Write the pictures of every page."""
+    for size, (width, height) in SIZES.items():
+        for scheme in SCHEMES:
+            context = browser.new_context(
+                base_url=address, viewport={"width": width, "height": height}, color_scheme=scheme
+            )
+            for name, path in wanted.items():
+                page = context.new_page()
+                page.goto(path, wait_until="networkidle")
+                page.wait_for_timeout(500)
+                for part, anchor in PARTS.get(name, {name: ""}).items():
+                    if anchor:
+                        page.locator(anchor).evaluate("one => one.scrollIntoView({ behavior: 'instant' })")
+                        page.wait_for_timeout(200)
+                    page.screenshot(path=target / f"{part}-{size}-{scheme}.png", full_page=not anchor)
+                page.close()
+            context.close()
+
+
+def keep_shown(target: Path) -> None:
+    """Write the guide's pictures with few colours, a fraction of their size."""
+    PICTURES.mkdir(exist_ok=True)
+    for name in SHOWN:
+        with Image.open(target / f"{name}.png") as picture:
+            few = picture.convert("RGB").quantize(96, dither=Image.Dither.NONE)
+            few.save(PICTURES / f"{name}.png", optimize=True)
+
+
+def main(arguments: list[str]) -> None:
+    """Serve the bench and take the pictures."""
+    bench, target = (Path(name) for name in arguments)
+    target.mkdir(parents=True, exist_ok=True)
+    wanted = page_list(bench)
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    with pages.served(bench) as address, sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
+        shoot(browser, address, wanted, target)
+        browser.close()
+    keep_shown(target)
+    print(f"pictures of {', '.join(wanted)} in {target}")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

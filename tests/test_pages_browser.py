@@ -1,0 +1,421 @@
+"""The pages in a real browser: every journey with a clean console and no request to anywhere else."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect, sync_playwright
+
+from firedeck.files.map_file import read_map
+from tests.support import pages
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or "chromium"
+QUIET = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+#: Reading a small print in a worker process that starts cold takes a while on a slow machine [ms].
+PATIENCE = 240_000
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with sync_playwright() as play:
+        found = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+        yield found
+        found.close()
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return pages.bench(tmp_path_factory.mktemp("browsed") / "bench")
+
+
+@pytest.fixture(scope="module")
+def address(folder):
+    with pages.served(folder) as found:
+        yield found
+
+
+class Watch:
+    """What must not happen on a page: console errors, failed requests, requests to anywhere else."""
+
+    def __init__(self, context, address):
+        self.bad = []
+        self.address = address
+        context.on("page", self._follow)
+        context.route(re.compile(r"^https?://(?!127\.0\.0\.1)"), self._abroad)
+
+    def _abroad(self, route):
+        self.bad.append(f"request to {route.request.url}")
+        route.abort()
+
+    def _follow(self, page):
+        page.on("console", lambda message: message.type == "error" and self.bad.append(message.text))
+        page.on(
+            "response",
+            lambda answer: answer.status >= 400 and self.bad.append(f"{answer.status} {answer.url}"),
+        )
+        page.on("pageerror", lambda error: self.bad.append(str(error)))
+
+
+@pytest.fixture
+def view(browser, address):
+    """Return a function that opens a page in a fresh profile; the watch speaks up at the end."""
+    contexts, watches = [], []
+
+    def open_page(path, *, size=(1440, 900), scheme="light", expect_bad=()):
+        context = browser.new_context(
+            base_url=address, viewport={"width": size[0], "height": size[1]}, color_scheme=scheme,
+            reduced_motion="reduce",
+        )  # fmt: skip
+        watch = Watch(context, address)
+        watch.allowed = expect_bad
+        contexts.append(context)
+        watches.append(watch)
+        page = context.new_page()
+        page.goto(path)
+        return page
+
+    yield open_page
+    bad = [line for watch in watches for line in watch.bad if not any(one in line for one in watch.allowed)]
+    for context in contexts:
+        context.close()
+    assert bad == []
+
+
+def opened(view, **how):
+    page = view("/film/print-1", **how)
+    page.wait_for_selector("#film[data-ready=yes]")
+    page.wait_for_function("() => document.querySelectorAll('.leaflet-tile-loaded').length > 0")
+    return page
+
+
+# --- the watch itself ------------------------------------------------------------------------------------
+
+
+def test_the_watch_sees_errors_and_strangers(browser, address):
+    context = browser.new_context(base_url=address)
+    watch = Watch(context, address)
+    page = context.new_page()
+    page.goto("/cautions")
+    page.evaluate("console.error('seen')")
+    page.evaluate("const image = new Image(); image.src = 'http://elsewhere.example/x.png'")
+    page.wait_for_timeout(300)
+    context.close()
+    assert "seen" in watch.bad
+    assert any("elsewhere.example" in line for line in watch.bad), "the page's policy refuses it aloud"
+
+
+# --- film page ----------------------------------------------------------------------------------------
+
+
+def test_hovering_tells_the_map_files_value(view, folder):
+    page = opened(view)
+    stored = read_map(folder / "print-1-report" / "map.nc")
+    box = page.locator("#map").bounding_box()
+    checked = 0
+    for across in (0.3, 0.42, 0.5, 0.58, 0.7):
+        page.mouse.move(box["x"] + across * box["width"], box["y"] + 0.52 * box["height"])
+        page.wait_for_timeout(250)
+        shown = page.locator("#readout").get_attribute("data-shown")
+        if shown is None:
+            continue
+        x, y = (float(part) for part in shown.split(","))
+        row = int(np.floor((y - stored.grid.y0) / stored.grid.pitch))
+        col = int(np.floor((x - stored.grid.x0) / stored.grid.pitch))
+        text = page.locator("#value").inner_text()
+        inside = 0 <= row < stored.grid.rows and 0 <= col < stored.grid.cols
+        if inside and "±" in text:
+            # The address carries the point to 0.001 mm, so the neighbouring cells may answer.
+            near = stored.value[max(0, row - 1) : row + 2, max(0, col - 1) : col + 2]
+            assert np.nanmin(np.abs(near - float(text.split(" ")[0]))) <= 0.051
+        checked += 1
+    assert checked == 5
+
+
+def test_the_map_reads_its_middle_by_keyboard(view):
+    page = opened(view)
+    page.locator("#map").focus()
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function("() => document.getElementById('readout').dataset.shown")
+    first = page.locator("#readout").get_attribute("data-shown")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function("before => document.getElementById('readout').dataset.shown !== before", arg=first)
+    second = page.locator("#readout").get_attribute("data-shown")
+    assert float(second.split(",")[0]) > float(first.split(",")[0])
+
+
+def colours(page):
+    return page.evaluate(
+        """() => [...document.querySelectorAll('canvas.value-tile')].map((tile) => {
+          const data = tile.getContext('2d').getImageData(0, 0, tile.width, tile.height).data;
+          let sum = 0;
+          for (let k = 0; k < data.length; k += 4) sum += data[k] + 3 * data[k + 1] + 7 * data[k + 2];
+          return sum;
+        }).reduce((a, b) => a + b, 0)"""
+    )
+
+
+def test_the_scale_is_changed_without_asking_the_server(view):
+    page = opened(view)
+    page.wait_for_load_state("networkidle")
+    asked = []
+    page.on("request", lambda request: asked.append(request.url))
+    before = colours(page)
+    page.locator("#top").focus()
+    for _ in range(5):
+        page.keyboard.press("ArrowLeft")
+    assert colours(page) != before
+    again = colours(page)
+    page.locator("#limit").focus()
+    page.keyboard.press("End")
+    assert colours(page) != again
+    assert [url for url in asked if "/tile/" in url] == []
+    assert page.locator("#top-out").inner_text().endswith("MPa")
+
+
+def test_pooling_changes_what_is_shown_and_says_so(view):
+    page = opened(view, size=(700, 500))
+    page.wait_for_load_state("networkidle")
+    before = colours(page)
+    page.get_by_label("the highest").check()
+    page.wait_for_function("() => document.querySelectorAll('.leaflet-tile-loaded').length > 0")
+    page.wait_for_load_state("networkidle")
+    assert "cell" in page.locator("#pooled").inner_text()
+    assert colours(page) != before
+
+
+def test_the_weakest_place_is_shown_on_the_map_and_kept_in_the_address(view, folder):
+    record = json.loads((folder / "print-1-report" / "reading.json").read_text(encoding="utf-8"))
+    index = next(k for k, seal in enumerate(record["seals"]) if seal["weakest"])
+    page = opened(view)
+    page.locator("#seal").select_option(str(index))
+    page.locator("#to-weakest").click()
+    x, y = record["seals"][index]["weakest"]["point"]
+    page.wait_for_function(
+        "([x, y]) => { const shown = document.getElementById('readout').dataset.shown || '';"
+        " const at = shown.split(',').map(Number); return Math.hypot(at[0] - x, at[1] - y) < 0.01; }",
+        arg=[x, y],
+    )
+    assert f"seal={index + 1}" in page.url
+    view_at = re.search(r"view=([^&]+)", page.url)[1].replace("%2C", ",").split(",")
+    assert abs(float(view_at[0]) - x) < 0.5
+    assert abs(float(view_at[1]) - y) < 0.5
+    again = page.context.new_page()
+    again.goto(page.url)
+    again.wait_for_selector("#film[data-ready=yes]")
+    assert again.locator("#seal").input_value() == str(index)
+
+
+def test_strip_and_curve_stand_over_one_another(view):
+    page = opened(view)
+    page.wait_for_selector("#strip[data-seal]")
+    strip = page.locator("#strip").bounding_box()
+    plot = page.locator("#curve .u-over").bounding_box()
+    assert abs(strip["x"] - plot["x"]) <= 2
+    assert abs(strip["x"] + strip["width"] - plot["x"] - plot["width"]) <= 2
+    assert page.locator("#polar svg").count() == 1
+
+
+def test_a_leak_path_is_shown(view, folder):
+    record = json.loads((folder / "print-1-report" / "reading.json").read_text(encoding="utf-8"))
+    assert record["leaks"], "the small print has leak paths"
+    page = opened(view)
+    page.locator("button[data-leak]").first.click()
+    expect(page.locator(".mark.leak").first).to_be_attached()
+    assert page.locator("input[value=leaks]").is_checked()
+
+
+def test_tables_pictures_and_report_can_be_had(view, folder):
+    page = opened(view)
+    with page.expect_download() as caught:
+        page.get_by_role("link", name="sectors.csv").click()
+    own = (folder / "print-1-report" / "sectors.csv").read_bytes()
+    assert Path(caught.value.path()).read_bytes() == own
+    assert "firedeck film read print-1.toml --out print-1-report" in page.content()
+    page.get_by_role("link", name="Open the report").click()
+    expect(page.locator("h1")).to_contain_text("on")
+    assert page.locator("img").first.evaluate("one => one.complete && one.naturalWidth > 0")
+
+
+# --- bench, jobs, import ----------------------------------------------------------------------------------
+
+
+def test_a_print_is_read_as_a_job_that_outlives_the_page(view, folder):
+    page = view("/")
+    page.get_by_role("button", name="Read this print").click()
+    expect(page.locator(".job")).to_have_count(1)
+    page.goto("/cautions")
+    page.goto("/")
+    expect(page.locator(".job")).to_have_count(1)
+    page.get_by_role("link", name="Open the result").click(timeout=PATIENCE)
+    page.wait_for_selector("#film[data-ready=yes]")
+    assert (folder / "print-2-report" / "reading.json").exists()
+    assert page.url.endswith("print-2") or "print-2" in page.url
+
+
+def test_a_job_is_cancelled_and_leaves_nothing(view, folder):
+    before = sorted(path.name for path in folder.iterdir())
+    page = view("/")
+    page.get_by_role("button", name="Read again").first.click()
+    page.get_by_role("button", name="Cancel").click()
+    expect(page.locator(".job.cancelled")).to_have_count(1)
+    time.sleep(3)
+    assert sorted(path.name for path in folder.iterdir()) == before
+
+
+def test_a_job_that_cannot_be_done_says_why(view, folder):
+    text = (folder / "print-2.toml").read_text(encoding="utf-8")
+    record = folder / "broken.toml"
+    record.write_text(text.replace('deck = "deck.toml"', 'deck = "lost.toml"'), encoding="utf-8")
+    try:
+        page = view("/film/broken")
+        page.get_by_role("button", name="Read this print").click()
+        expect(page.locator(".job .fault")).to_contain_text("lost.toml", timeout=PATIENCE)
+    finally:
+        record.unlink()
+
+
+def test_a_large_scan_is_brought_in_with_progress(view, folder, tmp_path):
+    scan = tmp_path / "large scan.tif"
+    with scan.open("wb") as file:
+        for part in range(120):
+            file.write(bytes([part]) * 1_000_000)
+    page = view("/")
+    page.locator("#files").set_input_files(str(scan))
+    page.wait_for_function("() => document.body.textContent.includes('large scan.tif')")
+    page.get_by_text("Scans and pictures").wait_for()
+    page.wait_for_function(
+        "() => [...document.querySelectorAll('li')].some(e => e.textContent === 'large scan.tif')"
+    )
+    target = folder / "large scan.tif"
+    try:
+        assert target.stat().st_size == 120_000_000
+    finally:
+        target.unlink()
+
+
+def test_what_is_refused_is_told_beside_its_name(view, tmp_path):
+    page = view("/", expect_bad=("422",))
+    stray = tmp_path / "page.html"
+    stray.write_text("<script>document.title = 'taken'</script>")
+    page.locator("#files").set_input_files(str(stray))
+    expect(page.locator("#uploads .fault")).to_contain_text("firedeck reads no such files")
+
+
+def test_text_from_files_is_never_markup(view, folder):
+    bad = "<img src=x onerror=\"document.title='taken'\"><script>document.title='taken'</script>"
+    text = (folder / "print-2.toml").read_text(encoding="utf-8")
+    name = re.search(r'^name = "(.*)"$', text, flags=re.MULTILINE)[0]
+    record = folder / "script.toml"
+    record.write_text(text.replace(name, f"name = '''{bad}'''", 1), encoding="utf-8")
+    stored = folder / "print-1-report" / "reading.json"
+    before = stored.read_bytes()
+    told = json.loads(before)
+    told["test"]["name"] = told["headline"]["text"] = bad
+    told["seals"][0]["name"] = told["seals"][0]["governing"] = bad
+    told["leaks"][0]["a"] = bad
+    try:
+        page = view("/")
+        expect(page.get_by_text("<script>").first).to_be_visible()
+        assert page.title() == "Bench – firedeck"
+        stored.write_text(json.dumps(told), encoding="utf-8")
+        page = opened(view)
+        page.locator("#seal").select_option("0")
+        expect(page.locator("#seal-words")).to_contain_text("<script>")
+        page.wait_for_timeout(300)
+        assert "taken" not in (page.title().replace(bad, ""))
+        assert page.locator("img[src=x]").count() == 0
+    finally:
+        stored.write_bytes(before)
+        record.unlink()
+
+
+# --- record form -------------------------------------------------------------------------------------------
+
+
+def test_a_record_is_begun_from_another_and_faults_stand_beside_their_entry(view, folder):
+    page = view("/new-test?like=print-1.toml", expect_bad=("422",))
+    page.get_by_label("Name of the file").fill("print-1-again")
+    page.get_by_label("Temperature").fill("22 bananas")
+    page.get_by_label("print-1-1.tif").or_(page.locator("input[name=scan]").first).first.check()
+    page.get_by_role("button", name="Write the record").click()
+    expect(page.locator("#fault-climate-temperature")).to_be_visible()
+    assert not (folder / "print-1-again.toml").exists()
+    page.get_by_label("Temperature").fill("22 degC")
+    page.get_by_role("button", name="Write the record").click()
+    page.wait_for_url("**/film/print-1-again")
+    written = folder / "print-1-again.toml"
+    try:
+        assert 'kind = "film-test"' in written.read_text(encoding="utf-8")
+        expect(page.get_by_role("button", name="Read this print")).to_be_visible()
+    finally:
+        written.unlink()
+
+
+# --- deck ------------------------------------------------------------------------------------------------
+
+
+def test_the_deck_tells_what_is_pointed_at(view):
+    page = view("/deck/deck")
+    page.wait_for_selector("#deck[data-ready=yes]")
+    page.get_by_role("button", name="bore 1", exact=True).last.click()
+    box = page.locator("#map").bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 2 - 3, box["y"] + box["height"] / 2 + 20)
+    expect(page.locator("#value")).to_have_text("bore 1")
+    expect(page.locator("#where")).to_contain_text("diameter")
+
+
+# --- everywhere -------------------------------------------------------------------------------------------
+
+EVERY = [
+    "/",
+    "/film/print-1",
+    "/film/print-2",
+    "/deck/deck",
+    "/new-test",
+    "/cautions",
+    "/against/print-1/print-2",
+]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("path", EVERY)
+def test_no_rule_of_accessibility_is_broken(view, path, scheme):
+    page = view(path, scheme=scheme)
+    page.wait_for_load_state("networkidle")
+    found = Axe().run(page).response["violations"]
+    assert [(one["id"], [node["html"][:120] for node in one["nodes"]][:3]) for one in found] == []
+
+
+@pytest.mark.parametrize("size", [(1440, 900), (1024, 768), (390, 844)])
+@pytest.mark.parametrize("path", EVERY)
+def test_no_page_is_wider_than_its_window(view, path, size):
+    page = view(path, size=size)
+    page.wait_for_load_state("networkidle")
+    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+
+
+def test_focus_can_be_seen_and_the_content_reached_by_keyboard(view):
+    page = view("/")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Skip to the content"
+    outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+    assert outline == "solid"
+    page.keyboard.press("Enter")
+    assert page.evaluate("location.hash") == "#content"
+
+
+def test_a_page_that_is_not_there_says_so_in_words(view):
+    page = view("/film/none", expect_bad=("404", "422"))
+    expect(page.locator("h1")).to_have_text("That is not possible")
+    expect(page.locator(".fault")).to_contain_text("none.toml")
