@@ -55,7 +55,7 @@ def test_bloom_widens_a_line_by_itself_on_either_side_and_lowers_narrow_crowns()
     pressed = [np.mean(np.nan_to_num(laid.strips[0].signal) > 1.0, axis=1).mean() for laid in (bare, bloomed)]
     band = PLAN.seals[0].band
     assert (pressed[1] - pressed[0]) * band == pytest.approx(0.2, abs=0.06)
-    assert bloomed.strips[0].crown_signal.mean() < 0.95 * bare.strips[0].crown_signal.mean()
+    assert bloomed.strips[0].crown_signal.mean() < 0.975 * bare.strips[0].crown_signal.mean()
 
 
 def test_a_reader_of_maps_finds_the_line_load_the_dip_and_the_way_through_it():

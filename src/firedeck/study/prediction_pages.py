@@ -297,7 +297,8 @@ def _of_yield(reading: PredictionReading, name: str, tension: float) -> str:
     strength = fastener.material.yield_strength
     if strength is None:
         return NOT_SHOWN
-    warm = reading.files.prediction.hot.fasteners if reading.states.hot_firing else 20.0
+    hot = reading.files.prediction.hot
+    warm = hot.fasteners if hot is not None else 20.0
     return f"{100 * tension / (fastener.smallest_area * strength.at(warm)):.0f}"
 
 
