@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
 from firedeck.cli import fastening
-from firedeck.cli.shell import ExitCode, JsonOption, print_json
+from firedeck.cli.fastening import OverwriteOption
+from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, progress
 
 if TYPE_CHECKING:
     from firedeck.study.joint import FileCheck, PlanSummary
@@ -87,6 +88,57 @@ def show(
         typer.echo(line)
     if out is not None:
         typer.echo(f"drawn: {out}")
+
+
+@app.command()
+def laws(
+    gasket: Annotated[Path, typer.Argument(metavar="GASKET", help="Gasket file.", show_default=False)],
+    deck: Annotated[
+        Path | None, typer.Option(help="Deck plan file; its seals count where the gasket has none.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Folder for pictures and tables of all laws.")
+    ] = None,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Show load over closure of every law that a gasket file states.
+
+    Laws come from measured tables or from the geometry of beads, rings, stoppers and coatings. A
+    law from geometry is an estimate: press a sample before an engine depends on it.
+    """
+    from firedeck.study.closure import load_gasket_laws
+    from firedeck.study.closure_output import law_record, write_laws
+    from firedeck.study.folders import check_folder
+
+    if out is not None:
+        check_folder(out, overwrite=overwrite)
+    with progress() as tell:
+        tell("pressing the gasket", 0.2)
+        found = load_gasket_laws(gasket, deck)
+        if out is not None:
+            write_laws(found, out, overwrite=overwrite)
+    if as_json:
+        print_json({"gasket": found.gasket.name, "laws": law_record(found), "folder": out})
+        return
+    _tell_laws(law_record(found))
+    if out is not None:
+        typer.echo(f"written: {out}")
+
+
+def _tell_laws(records: list[dict[str, object]]) -> None:
+    heads = ("law", "", "load at 1/4, 1/2, 3/4 of", "closure [mm]", "recovery from 3/4 [mm]", "seals")
+    rows = []
+    for one in records:
+        loads, closures = cast("list[float]", one["load"]), cast("list[float]", one["closure_mm"])
+        per = "N/mm" if one["per"] == "length" else "MPa"
+        told = "  ".join(f"{load:.3g}" for load in loads)
+        seals = cast("list[str]", one["seals"])
+        recovery = cast("float", one["recovery_mm"])
+        rows.append(
+            (str(one["law"]), per, told, f"{closures[1] * 2:.3f}", f"{recovery:.4f}", str(len(seals)))
+        )
+    print_table(heads, rows)
 
 
 def _summary_lines(summary: PlanSummary) -> list[str]:

@@ -6,10 +6,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from firedeck.contact.bead import Bead, bead_law
 from firedeck.contact.law import ClosureLaw, law_from_rows
 from firedeck.contact.layers import coating_law, series_law, side_by_side, stopper_law
 from firedeck.contact.ring import ring_law
 from firedeck.definition.closure import (
+    BeadLaw,
     CoatingLaw,
     LawEntry,
     LawOfTable,
@@ -23,7 +25,7 @@ from firedeck.definition.deck import Seal
 from firedeck.definition.gasket import Gasket
 from firedeck.errors import FiredeckError
 
-__all__ = ["closure_gaps", "closure_laws", "named_laws", "relaxations"]
+__all__ = ["bead_of", "closure_gaps", "closure_laws", "named_laws", "relaxations"]
 
 
 @dataclass(frozen=True)
@@ -59,6 +61,29 @@ def _of_table(shop: _Workshop, entry: LawOfTable) -> ClosureLaw:
     return replace(law, source=entry.source) if "source" in entry.model_fields_set else law
 
 
+def _of_bead(_: _Workshop, entry: BeadLaw) -> ClosureLaw:
+    law = bead_law(entry.name, bead_of(entry))
+    return series_law(entry.name, [law] * entry.layers) if entry.layers > 1 else law
+
+
+def bead_of(entry: BeadLaw) -> Bead:
+    """Return one of the beads that an entry describes."""
+    material = entry.material
+    return Bead(
+        thickness=entry.thickness,
+        height=entry.height,
+        span=entry.span,
+        radius=entry.radius or entry.largest_radius,
+        flange=entry.flange,
+        modulus=entry.modulus or material.modulus.at(20.0),
+        poisson=material.poisson,
+        yield_strength=entry.yield_strength or material.needed("yield_strength"),
+        hardening=entry.hardening,
+        arch=entry.kind == "full-bead",
+        held=entry.feet == "held",
+    )
+
+
 def _of_ring(_: _Workshop, entry: RingLaw) -> ClosureLaw:
     return ring_law(entry.name, entry.wire, entry.modulus, entry.poisson, entry.yield_strength)
 
@@ -82,6 +107,7 @@ def _of_parts(shop: _Workshop, entry: LawParts) -> ClosureLaw:
 
 _MAKERS: dict[type, Callable[[_Workshop, Any], ClosureLaw]] = {
     LawOfTable: _of_table,
+    BeadLaw: _of_bead,
     RingLaw: _of_ring,
     StopperLaw: _of_stopper,
     CoatingLaw: _of_coating,

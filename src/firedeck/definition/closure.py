@@ -138,7 +138,7 @@ class BeadLaw(_Law):
     material: MaterialText = builtin_material(_SPRING)
     modulus: Modulus | None = None
     yield_strength: Strength | None = None
-    hardening: Pressure = Field(default=2000.0, ge=0.0, le=50e3)
+    hardening: Pressure = Field(default=2000.0, ge=50.0, le=50e3)
     layers: int = Field(default=1, ge=1, le=6)
     feet: Literal["free", "held"] = "free"
 

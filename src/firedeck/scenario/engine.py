@@ -175,6 +175,9 @@ def factory_gasket() -> Gasket:
                 {"name": "distance layer", "material": "sheet steel", "thickness": "0.5 mm"},
                 {"name": "lower bead layer", "material": "spring steel, coated", "thickness": "0.25 mm"},
             ],
+            "law": _gasket_laws(
+                strip="0.25 mm", bead="0.2 mm", width="2.6 mm", half="0.18 mm", half_width="1.6 mm"
+            ),
         }
     )
 
@@ -202,8 +205,27 @@ def candidate_gasket() -> Gasket:
                 {"name": "lower bead layer", "material": "spring steel, coated", "thickness": "0.3 mm"},
             ],
             "seal": seals,
+            "law": _gasket_laws(
+                strip="0.3 mm", bead="0.2 mm", width="3.2 mm", half="0.2 mm", half_width="2 mm"
+            ),
         }
     )
+
+
+def _gasket_laws(*, strip: str, bead: str, width: str, half: str, half_width: str) -> list[dict[str, object]]:
+    """Return closure laws of two bead layers back to back; every size is invented."""
+    invented = {"source": {"basis": "invented for the example"}}
+    steel = {"thickness": strip, "material": "301 full hard, stress relieved", "layers": 2}
+    tested = {"remaining": 0.92, "temperature": "150 degC", "time": "100 h", **invented}
+    return [
+        {"name": "full beads", "kind": "full-bead", "height": bead, "width": width, **steel, **invented},
+        {"name": "coating", "kind": "coating", "thickness": "0.05 mm", "modulus": "300 MPa",
+         "limit": "60 MPa", "width": "1 mm", **invented},
+        {"name": "bore line", "kind": "series", "of": ["full beads", "coating"],
+         "seals": ["full-bead"], "relaxation": tested, **invented},
+        {"name": "half beads", "kind": "half-bead", "height": half, "width": half_width,
+         "seals": ["half-bead"], **steel, **invented},
+    ]  # fmt: skip
 
 
 def small_plan(*, bores: int = 2, rng: np.random.Generator | None = None) -> DeckPlan:

@@ -10,12 +10,12 @@ from firedeck.contact.closure import closure_gaps, closure_laws, named_laws, rel
 from firedeck.contact.law import ClosureLaw
 from firedeck.definition.closure import LawOfTable, Relaxation
 from firedeck.definition.closure_checks import check_laws
-from firedeck.definition.deck import Seal
-from firedeck.definition.gasket import Gasket
+from firedeck.definition.deck import DeckPlan, Seal
+from firedeck.definition.gasket import Gasket, plan_with_gasket
 from firedeck.errors import DefinitionError, Fault, FiredeckError
 from firedeck.files.definition_file import read_definition
 
-__all__ = ["GasketLaws", "law_faults", "load_laws", "read_tables"]
+__all__ = ["GasketLaws", "law_faults", "load_gasket_laws", "load_laws", "read_tables"]
 
 #: Largest table that is read [bytes].
 _LARGEST_TABLE = 4_000_000
@@ -78,6 +78,32 @@ def load_laws(file: Path, seals: Sequence[Seal] | None = None) -> GasketLaws:
         relaxations(gasket, seals),
         tuple(tables),
     )
+
+
+def load_gasket_laws(file: Path, deck: Path | None = None) -> GasketLaws:
+    """Read a gasket's laws for the seals that lie on a deck plan with it.
+
+    Parameters
+    ----------
+    file : Path
+        Gasket file.
+    deck : Path, optional
+        Deck plan file; its seals count where the gasket brings none.
+
+    Raises
+    ------
+    DefinitionError
+        As `load_laws`.
+    FiredeckError
+        If the gasket states no law.
+    """
+    gasket = read_definition(file, Gasket)
+    if not gasket.laws:
+        raise FiredeckError(
+            "the gasket states no closure law", where=str(file), remedy="add [[law]] entries to it"
+        )
+    plan = read_definition(deck, DeckPlan) if deck is not None else None
+    return load_laws(file, plan_with_gasket(plan, gasket).seals if plan is not None else None)
 
 
 def law_faults(file: Path, gasket: Gasket, seals: Sequence[Seal] | None = None) -> list[tuple[str, Fault]]:
