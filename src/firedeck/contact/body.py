@@ -145,10 +145,11 @@ def condense_body(
     held = held_freedoms(mesh)
     names = tuple(name for name, _ in named)
     key = _key(mesh, kept, held, loads, names)
-    found = store.get(key) if store is not None else None
-    condensed = _from_arrays(found) if found is not None else _condense(mesh, kept, held, loads)
-    if store is not None and found is None:
-        store.put(key, vars(condensed))
+    condensed = _kept_before(store, key, (len(kept), len(named)))
+    if condensed is None:
+        condensed = _condense(mesh, kept, held, loads)
+        if store is not None:
+            store.put(key, vars(condensed))
     return CondensedBody(key, names, condensed, _resultants(mesh, named))
 
 
@@ -163,7 +164,13 @@ def _condense(mesh: BodyMesh, kept: Ints, held: npt.NDArray[np.bool_], loads: Lo
         ) from fault
 
 
-def _from_arrays(found: Mapping[str, Floats]) -> Condensed:
+def _kept_before(store: Store | None, key: str, counts: tuple[int, int]) -> Condensed | None:
+    """Return what the store holds under a key if it is whole: freedoms and patterns as counted."""
+    found = store.get(key) if store is not None else None
+    n, p = counts
+    shapes = {"stiffness": (n, n), "arriving": (n, p), "flexibility": (p, p)}
+    if found is None or {name: array.shape for name, array in found.items()} != shapes:
+        return None
     return Condensed(found["stiffness"], found["arriving"], found["flexibility"])
 
 
