@@ -37,8 +37,8 @@ __all__ = [
 
 Floats = npt.NDArray[np.float64]
 
-#: Kept nodes through which a face's height at a place is taken.
-_NEAREST_NODES = 6
+#: Fewest kept nodes from which a face's height at a place is taken [1].
+_FEWEST_NODES = 4
 
 
 @dataclass(frozen=True)
@@ -257,14 +257,15 @@ class Bow:
 def bows(state: JointState, *, reach: float = 15.0) -> tuple[Bow, ...]:
     """Return the bow between every two neighbouring fasteners, the largest gap first.
 
-    Pairs are left out where no gasket, and so no kept node, lies within reach.
+    A height is that of a plane through the kept nodes within reach, the near ones counting most. Pairs
+    are left out where too few lie there.
 
     Parameters
     ----------
     state : JointState
         The state.
     reach : float
-        How far from the wanted place the face may be looked at [mm].
+        How far from the wanted place the face is looked at [mm].
     """
     both = faces(state)
     seats = state.joint.seats
@@ -290,19 +291,27 @@ def _neighbours(places: Floats) -> list[tuple[int, int]]:
     for a, b in pairs:
         middle, radius = 0.5 * (places[a] + places[b]), 0.5 * np.linalg.norm(places[a] - places[b])
         others = np.delete(places, [a, b], axis=0)
-        if np.all(np.linalg.norm(others - middle, axis=1) >= radius * (1.0 - 1e-9)):
+        # Strictly: the diagonals of a rectangle are not neighbours, and which one Delaunay drew is chance.
+        if np.all(np.linalg.norm(others - middle, axis=1) > radius * (1.0 + 1e-9)):
             kept.append((int(a), int(b)))
     return sorted(kept)
 
 
 def _heights(both: Faces, place: Floats, reach: float) -> Floats:
-    """Height of head and of the gap at a place, by a plane through the nearest nodes [mm]."""
-    distance = np.linalg.norm(both.place - place, axis=1)
-    near = np.argsort(distance)[:_NEAREST_NODES]
-    if distance[near[0]] > reach:
+    """Height of head and of the gap at a place, by a plane through the nodes within reach [mm].
+
+    The nearer a node, the more it counts, on a scale of its own and not of the grid: a finer grid
+    looks at the same piece of the face.
+    """
+    arms = both.place - place
+    weights = np.maximum(1.0 - (arms**2).sum(axis=1) / reach**2, 0.0) ** 2
+    near = weights > 0.0
+    if near.sum() < _FEWEST_NODES:
         return np.full(2, np.nan)
-    rows = np.column_stack([np.ones(len(near)), both.place[near] - place])
-    fit, *_ = np.linalg.lstsq(rows, np.column_stack([both.head, both.opening])[near], rcond=1e-6)
+    root = np.sqrt(weights[near])[:, None]
+    rows = root * np.column_stack([np.ones(int(near.sum())), arms[near]])
+    heights = root * np.column_stack([both.head, both.opening])[near]
+    fit, *_ = np.linalg.lstsq(rows, heights, rcond=1e-6)
     return np.asarray(fit[0])
 
 

@@ -22,6 +22,11 @@ __all__ = ["BlockSizes", "HeadSizes", "generic_block", "generic_head"]
 
 _QUARTER_SEGMENTS = 16
 
+_SPREAD_NOTE = (
+    "decks and walls may be a fifth thicker or thinner and stand elsewhere: the stiffness is taken to be "
+    "known within 30 %, common practice, no source"
+)
+
 
 @dataclass(frozen=True)
 class HeadSizes:
@@ -31,8 +36,9 @@ class HeadSizes:
     ----------
     fire_deck, jacket, middle_deck, ports, upper_deck, rail : float
         Heights of the layers from the sealing plane up [mm].
-    outer_wall, cross_wall, port_wall : float
-        Thickness of the outer wall, of the walls between cylinders and of the gas ports' walls [mm].
+    outer_wall, cross_wall, row_wall, port_wall : float
+        Thickness of the outer wall, of the walls across the row between and beside the cylinders, of the
+        walls along it from fastener to fastener, and of the gas ports' walls [mm].
     boss : float
         Material round each fastener hole [mm].
     valve : float
@@ -49,6 +55,7 @@ class HeadSizes:
     rail: float = 30.0
     outer_wall: float = 8.0
     cross_wall: float = 10.0
+    row_wall: float = 8.0
     port_wall: float = 6.0
     boss: float = 9.0
     valve: float = 0.34
@@ -63,8 +70,9 @@ class BlockSizes:
     ----------
     top_deck, jacket, lower_deck, skirt : float
         Heights of the layers from the sealing plane down [mm]; an open deck has a top deck of 0.
-    liner, outer_wall, bulkhead : float
-        Thickness of the cylinder walls, outer walls and main bearing walls [mm].
+    liner, outer_wall, row_wall, bulkhead : float
+        Thickness of the cylinder walls, outer walls, jacket walls along the row from tapped hole to
+        tapped hole, and main bearing walls [mm].
     boss : float
         Material round each tapped hole [mm].
     """
@@ -75,6 +83,7 @@ class BlockSizes:
     skirt: float = 60.0
     liner: float = 7.0
     outer_wall: float = 8.0
+    row_wall: float = 8.0
     bulkhead: float = 20.0
     boss: float = 9.0
 
@@ -106,7 +115,8 @@ def generic_head(
     bosses = _fastener_circles(plan, size.boss).intersection(outline)
     wall = outline.difference(outline.buffer(-size.outer_wall))
     solid = outline.difference(holes)
-    jacket = union([wall, bosses, _cross_walls(plan, size.cross_wall), *_gas_ports(plan, size)])
+    across = _cross_walls(plan, size.cross_wall, ends=True)
+    jacket = union([wall, bosses, across, _row_walls(plan, size.row_wall), *_gas_ports(plan, size)])
     gas_ways = union(_gas_passages(plan, size))
     rails = wall.difference(_fastener_circles(plan, size.boss + 3.0))
     open_jacket = jacket.difference(holes).difference(gas_ways)
@@ -128,7 +138,9 @@ def generic_head(
             "four upright gas ports and a plug column to a bore; valve openings in the fire deck are closed",
             f"fire deck {size.fire_deck:g} mm, middle deck {size.middle_deck:g} mm, upper deck "
             f"{size.upper_deck:g} mm, bearing faces {_bearing_height(size):g} mm up, outer walls "
-            f"{size.outer_wall:g} mm, bosses {size.boss:g} mm: common practice, no source",
+            f"{size.outer_wall:g} mm, walls across and along the row {size.cross_wall:g} and "
+            f"{size.row_wall:g} mm, bosses {size.boss:g} mm: common practice, no source",
+            _SPREAD_NOTE,
         ),
     )
 
@@ -164,7 +176,7 @@ def generic_block(
     wall = outline.difference(outline.buffer(-size.outer_wall))
     liners = bores.buffer(size.liner, quad_segs=_QUARTER_SEGMENTS).intersection(outline)
     bosses = _fastener_circles(plan, size.boss).intersection(outline)
-    jacket = union([wall, liners, bosses]).difference(bores)
+    jacket = union([wall, liners, bosses, _row_walls(plan, size.row_wall)]).difference(bores)
     skirt = union([wall, _cross_walls(plan, size.bulkhead, ends=True)])
     layers = [] if size.top_deck <= 0.0 else [
         _layer("top deck", size.top_deck, outline.difference(bores).difference(_port_shapes(plan)), element)
@@ -182,7 +194,9 @@ def generic_block(
             "the block's outline is that of the sealing plane over its whole height",
             "tapped holes are filled; cylinder walls are one piece with the block and of its material",
             f"top deck {size.top_deck:g} mm, jacket {size.jacket:g} mm, cylinder walls {size.liner:g} mm, "
-            f"outer walls {size.outer_wall:g} mm, bulkheads {size.bulkhead:g} mm: common practice, no source",
+            f"outer walls {size.outer_wall:g} mm, jacket walls along the row {size.row_wall:g} mm, bulkheads "
+            f"{size.bulkhead:g} mm: common practice, no source",
+            _SPREAD_NOTE,
         ),
     )
 
@@ -229,6 +243,21 @@ def _cross_walls(plan: DeckPlan, thickness: float, *, ends: bool = False) -> Bas
     far = 2.0 * max(outline.bounds[2] - outline.bounds[0], outline.bounds[3] - outline.bounds[1])
     lines = [shapely.LineString([place - far * across, place + far * across]) for place in places]
     return union(line.buffer(0.5 * thickness, cap_style="flat") for line in lines).intersection(outline)
+
+
+def _row_walls(plan: DeckPlan, thickness: float) -> BaseGeometry:
+    """Walls along the row of bores, from fastener to fastener on either side of it."""
+    along = _row_direction(plan)
+    across = np.array([-along[1], along[0]])
+    middle = np.mean([bore.centre for bore in plan.bores], axis=0)
+    places = np.array([hole.centre for hole in plan.fastener_holes]) - middle
+    lines = []
+    for side in (-1.0, 1.0):
+        own = places[side * (places @ across) > 0.0]
+        if len(own) > 1:
+            lines.append(shapely.LineString(middle + own[np.argsort(own @ along)]))
+    walls = union(line.buffer(0.5 * thickness, cap_style="flat") for line in lines)
+    return walls.intersection(outline_polygon(plan))
 
 
 def _valve_centres(plan: DeckPlan) -> list[tuple[float, float, float]]:

@@ -107,7 +107,7 @@ class Joint:
         reach : float
             How far from a seal the faces stay free to take another [mm].
         depths : tuple of float
-            Depths at which bore shape is observed [mm].
+            Depths at which bore shape is observed [mm]; those below the block are left out.
         store : Store, optional
             Where condensed bodies are kept between runs.
 
@@ -124,6 +124,7 @@ class Joint:
         grid = deck_grid(outline_polygon(plan), pitch)
         head, block = (body_mesh(section, grid) for section in sections)
         _check_sides(head, block, seats)
+        depths = tuple(depth for depth in depths if depth < -block.heights[0])
         gas = tuple(bores) if bores is not None else bore_gas(plan, gasket)
         kept = _kept_nodes(plan, gasket, head, block, reach)
         at = kept >= 0
@@ -247,10 +248,14 @@ def _check_sides(head: BodyMesh, block: BodyMesh, seats: Sequence[FastenerSeat])
 
 
 def _kept_nodes(plan: DeckPlan, gasket: GasketModel, head: BodyMesh, block: BodyMesh, reach: float) -> Ints:
-    """Give a number to the nodes that both faces have within reach of the gasket."""
+    """Give a number to the nodes that both faces have within reach of gasket and fasteners.
+
+    What lies about the fasteners is looked at, not pressed: bow is counted from there.
+    """
     both = (head.face_numbers >= 0) & (block.face_numbers >= 0)
     lines: list[BaseGeometry] = [shapely.LinearRing(line.points) for line in gasket.lines(plan, 2.0)]
-    shapes = [*lines, *(land.area for land in gasket.lands)]
+    holes = [shapely.Point(hole.centre) for hole in plan.fastener_holes]
+    shapes = [*lines, *(land.area for land in gasket.lands), *holes]
     near = shapely.union_all([shape.buffer(reach, quad_segs=4) for shape in shapes])
     at = np.argwhere(both)
     grid = head.grid
