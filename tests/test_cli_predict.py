@@ -313,8 +313,8 @@ BAD = [
     ("law missing", "prediction.toml", ('seals = ["half-bead"]', 'seals = ["ring"]'), "no closure law"),
     ("table missing", "prediction.toml", ('"bore.csv"', '"none.csv"'), "none.csv"),
     ("closure in micrometres", "bore.csv", ("0.25000,900.000,", "250.0,900.000,"), "closure"),
-    ("stud of rubber", "fastening.toml", ('material = "10.9"', 'material = { name = "a", '
-     'modulus = "205 MPa", expansion = "12e-6 1/K", yield_strength = "940 MPa", strength = "1040 MPa" }'), "kN/mm"),
+    ("stud of rubber", "fastening.toml", ('material = "10.9"', 'material = { name = "a", modulus = "205 MPa",'
+     ' expansion = "12e-6 1/K", yield_strength = "940 MPa", strength = "1040 MPa" }'), "kN/mm"),
     ("no such thread depth", "fastening.toml", ('engagement = "25 mm"', 'engagement = "400 mm"'), "block"),
     ("torque past yield", "fastening.toml", ('torque = "60 N*m"', 'torque = "600 N*m"'), "yield"),
 ]  # fmt: skip

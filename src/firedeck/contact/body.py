@@ -161,11 +161,11 @@ def condense_body(
     held = held_freedoms(mesh)
     names = tuple(name for name, _ in named)
     key = _key(mesh, kept, held, loads, names)
-    found = store.get(key) if store is not None else None
-    known = _from_arrays(found, len(kept), len(names)) if found is not None else None
-    condensed = known or _condense(mesh, kept, held, loads)
-    if store is not None and known is None:
-        store.put(key, vars(condensed))
+    condensed = _kept_before(store, key, (len(kept), len(named)))
+    if condensed is None:
+        condensed = _condense(mesh, kept, held, loads)
+        if store is not None:
+            store.put(key, vars(condensed))
     return CondensedBody(key, names, condensed, _resultants(mesh, named))
 
 
@@ -180,12 +180,14 @@ def _condense(mesh: BodyMesh, kept: Ints, held: npt.NDArray[np.bool_], loads: Lo
         ) from fault
 
 
-def _from_arrays(found: Mapping[str, Floats], kept: int, patterns: int) -> Condensed | None:
-    """Return what was kept; None where it is not what belongs under this key."""
-    shapes = {"stiffness": (kept, kept), "arriving": (kept, patterns), "flexibility": (patterns, patterns)}
-    if any(name not in found or found[name].shape != shape for name, shape in shapes.items()):
+def _kept_before(store: Store | None, key: str, counts: tuple[int, int]) -> Condensed | None:
+    """Return what the store holds under a key if it is whole: freedoms and patterns as counted."""
+    found = store.get(key) if store is not None else None
+    n, p = counts
+    shapes = {"stiffness": (n, n), "arriving": (n, p), "flexibility": (p, p)}
+    if found is None or {name: array.shape for name, array in found.items()} != shapes:
         return None
-    if not all(np.isfinite(found[name]).all() for name in shapes):
+    if not all(np.isfinite(array).all() for array in found.values()):
         return None
     return Condensed(found["stiffness"], found["arriving"], found["flexibility"])
 

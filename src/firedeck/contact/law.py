@@ -20,6 +20,9 @@ Floats = npt.NDArray[np.float64]
 #: Shares of the peak load at which the way back is kept.
 SHARES = np.linspace(0.0, 1.0, 17)
 
+#: How far the peak of a way back may be off the first loading, as a share of its load [1].
+_OFF_PEAK = 0.1
+
 
 @dataclass(frozen=True)
 class ClosureLaw:
@@ -60,6 +63,8 @@ class ClosureLaw:
             raise FiredeckError(f"closure law {self.name!r}: {fault}", remedy="check the table")
 
     def _fault(self) -> str:
+        if not all(np.isfinite(part).all() for part in (self.closure, self.load, self.recovery)):
+            return "a number is missing or infinite"
         if len(self.closure) < 2 or self.closure[0] != 0.0 or self.load[0] != 0.0:
             return "the first loading must start at no closure and no load, with one more row at least"
         if np.any(np.diff(self.closure) <= 0.0):
@@ -118,7 +123,13 @@ class ClosureLaw:
                 f"closure law {name!r} says nothing, or two things, about the way back",
                 remedy="give at least one measured way back, or say that the law is elastic",
             )
+        if np.any(np.diff(table[:, 0]) <= 0.0):
+            raise FiredeckError(
+                f"closure law {name!r}: closures must rise from row to row of the first loading",
+                remedy="give each closure once",
+            )
         ways = [_way_back(np.asarray(way, dtype=np.float64)) for way in returns]
+        _check_peaks(name, table, returns)
         peaks = np.array([peak for peak, _ in ways])
         knots = np.union1d(table[:, 0], peaks[peaks < table[-1, 0]])
         load = np.interp(knots, table[:, 0], table[:, 1])
@@ -187,6 +198,19 @@ class ClosureLaw:
         return self.in_series(layer, name or self.name)
 
 
+def _check_peaks(name: str, table: Floats, returns: Sequence[Sequence[Sequence[float]]]) -> None:
+    """Refuse ways back whose peak is not near the first loading."""
+    for number, way in enumerate(returns, start=1):
+        closure, load = max((float(q), float(c)) for c, q in way)[::-1]
+        there = float(np.interp(closure, table[:, 0], table[:, 1]))
+        if abs(load - there) > _OFF_PEAK * max(load, there):
+            raise FiredeckError(
+                f"closure law {name!r}: way back {number} does not begin on the first loading: "
+                f"{load:.4g} at {closure:.4g} mm, where the first loading has {there:.4g}",
+                remedy="begin every way back at the closure and load from which it was measured",
+            )
+
+
 def _way_back(way: Floats) -> tuple[float, Floats]:
     """Return the peak closure of a way back and its recoveries at the kept shares of load."""
     order = np.lexsort((way[:, 0], way[:, 1]))
@@ -237,8 +261,10 @@ def law_from_rows(text: str, name: str, *, width: float = 0.0, spread: float = 0
     branches: dict[int, list[tuple[float, float]]] = {}
     for number, row in enumerate(csv.DictReader(text.splitlines()), start=2):
         try:
-            branch = int(row["branch"])
-            branches.setdefault(branch, []).append((float(row["closure_mm"]), float(row["load"])))
+            branch, pair = int(row["branch"]), (float(row["closure_mm"]), float(row["load"]))
+            if not np.isfinite(pair).all():
+                raise ValueError("not a finite number")
+            branches.setdefault(branch, []).append(pair)
         except (KeyError, TypeError, ValueError) as fault:
             raise FiredeckError(
                 f"line {number} of the law {name!r} does not hold closure, load and branch",

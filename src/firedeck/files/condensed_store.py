@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import tempfile
 import zipfile
@@ -22,7 +23,7 @@ class CondensedStore:
 
     A file appears whole or not at all: it is written under another name and renamed. What was
     used longest ago goes first when the folder grows beyond its limit. A file that cannot be
-    read counts as absent and is written again.
+    read counts as absent and is written again; a folder that cannot be written to keeps nothing.
 
     Parameters
     ----------
@@ -40,15 +41,24 @@ class CondensedStore:
         """Return the arrays kept under `key`, or None."""
         path = self._path(key)
         try:
-            with path.open("rb") as file, np.load(file, allow_pickle=False) as held:
-                arrays = {name: np.asarray(held[name], dtype=np.float64) for name in held.files}
+            with path.open("rb") as file:
+                # Asked first: on half a file the reader of arrays leaves a handle open.
+                if not zipfile.is_zipfile(file):
+                    return None
+                file.seek(0)
+                with np.load(file, allow_pickle=False) as held:
+                    arrays = {name: np.asarray(held[name], dtype=np.float64) for name in held.files}
             os.utime(path)
-        except (OSError, ValueError, EOFError, zipfile.BadZipFile, zlib.error):
+        except (OSError, EOFError, ValueError, zipfile.BadZipFile, zlib.error):
             return None
         return arrays
 
     def put(self, key: str, arrays: Mapping[str, Floats]) -> None:
-        """Keep `arrays` under `key`, and make room for them."""
+        """Keep `arrays` under `key`, and make room for them; where nothing can be written, keep nothing."""
+        with contextlib.suppress(OSError):
+            self._write(key, arrays)
+
+    def _write(self, key: str, arrays: Mapping[str, Floats]) -> None:
         self.folder.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(suffix=".part", dir=self.folder)
         part = Path(name)

@@ -202,8 +202,11 @@ def solve_balance(
         if np.abs(residual).max() <= _ACCEPTED * step.scale_of_force:
             break
     tail = unknowns[len(unknowns) - step.count :]
-    error = float(np.abs(residual).max()) / step.scale_of_force
-    return Balance(unknowns, step.closure, step.load.copy(), fasteners.tension(tail), error, count)
+    tension = fasteners.tension(tail)
+    # Where nearly all is open the fasteners hold the head alone, and their force sets what rounding leaves.
+    scale = max(step.scale_of_force, float(tension.max(initial=0.0)))
+    error = float(np.abs(residual).max()) / scale
+    return Balance(unknowns, step.closure, step.load.copy(), tension, error, count)
 
 
 def _line_search(step: _Step, unknowns: Floats, change: Floats, residual: Floats) -> tuple[Floats, Floats]:

@@ -175,7 +175,9 @@ def factory_gasket() -> Gasket:
                 {"name": "distance layer", "material": "sheet steel", "thickness": "0.5 mm"},
                 {"name": "lower bead layer", "material": "spring steel, coated", "thickness": "0.25 mm"},
             ],
-            "law": _gasket_laws(strip="0.25 mm", bead="0.2 mm", width="2.6 mm", half="0.18 mm"),
+            "law": _gasket_laws(
+                strip="0.25 mm", bead="0.2 mm", width="2.6 mm", half="0.18 mm", half_width="1.6 mm"
+            ),
         }
     )
 
@@ -203,12 +205,14 @@ def candidate_gasket() -> Gasket:
                 {"name": "lower bead layer", "material": "spring steel, coated", "thickness": "0.3 mm"},
             ],
             "seal": seals,
-            "law": _gasket_laws(strip="0.3 mm", bead="0.2 mm", width="3 mm", half="0.2 mm"),
+            "law": _gasket_laws(
+                strip="0.3 mm", bead="0.2 mm", width="3.2 mm", half="0.2 mm", half_width="2 mm"
+            ),
         }
     )
 
 
-def _gasket_laws(*, strip: str, bead: str, width: str, half: str) -> list[dict[str, object]]:
+def _gasket_laws(*, strip: str, bead: str, width: str, half: str, half_width: str) -> list[dict[str, object]]:
     """Return closure laws of two bead layers back to back; every size is invented."""
     invented = {"source": {"basis": "invented for the example"}}
     steel = {"thickness": strip, "material": "301 full hard, stress relieved", "layers": 2}
@@ -219,7 +223,7 @@ def _gasket_laws(*, strip: str, bead: str, width: str, half: str) -> list[dict[s
          "limit": "60 MPa", "width": "1 mm", **invented},
         {"name": "bore line", "kind": "series", "of": ["full beads", "coating"],
          "seals": ["full-bead"], "relaxation": tested, **invented},
-        {"name": "half beads", "kind": "half-bead", "height": half, "width": "1.6 mm",
+        {"name": "half beads", "kind": "half-bead", "height": half, "width": half_width,
          "seals": ["half-bead"], **steel, **invented},
     ]  # fmt: skip
 

@@ -37,8 +37,8 @@ _UNITS = {
     "film_lowest_N_per_mm": "N/mm", "crown_MPa": "MPa",
 }  # fmt: skip
 
-#: Share of a seal's length that a film should tell [1].
-_ENOUGH = 0.9
+#: Share of a seal's length that a film should tell, and that makes it of use [1].
+_ENOUGH, _PARTLY = 0.9, 0.5
 
 
 def print_columns(result: FilmPrint) -> Columns:
@@ -84,7 +84,9 @@ def film_words(result: FilmPrint) -> str:
         own = [one for one in result.seals if one.kind == kind]
         within = sum(one.within for one in own) / len(own)
         below, dark = sum(one.below for one in own) / len(own), sum(one.saturated for one in own) / len(own)
-        verdict = "suits" if within >= _ENOUGH else "too low a range" if dark > below else "too high a range"
+        side = "low" if dark > below else "high"
+        part = f"suits in part, a little too {side}" if within >= _PARTLY else f"too {side} a range"
+        verdict = "suits" if within >= _ENOUGH else part
         parts.append(
             f"{kind} seals: {verdict} ({share(within)} of the length within, {share(below)} below, "
             f"{share(dark)} saturated)"

@@ -118,9 +118,7 @@ _HOW = (
 
 
 def _picture(reading: GiveWayReading) -> Picture:
-    bars = [
-        GiveBar(f"{one.seal} ({one.event.bore})", one.pressure, one.event.reason) for one in reading.seals
-    ]
+    bars = [GiveBar(_with_bore(one), one.pressure, one.event.reason) for one in reading.seals]
     curve = reading.load.load.curve if reading.load else None
     figure = giveway_figure(
         bars,
@@ -129,9 +127,14 @@ def _picture(reading: GiveWayReading) -> Picture:
         power=(curve.peak, curve.power) if curve is not None else None,
         title=f"Give-way order, {reading.state}",
     )
-    caption = "Cylinder pressure at which each seal gives, the first on top, with the bore that fires in "
-    "brackets."
+    caption = (
+        "Cylinder pressure at which each seal gives, the first on top, with the bore that fires in brackets."
+    )
     return Picture("giveway", to_png_bytes(figure), caption)
+
+
+def _with_bore(one: SealGiveWay) -> str:
+    return f"{one.seal} ({one.event.bore})" if math.isfinite(one.event.pressure) else one.seal
 
 
 def _table(reading: GiveWayReading) -> Table:
@@ -154,7 +157,7 @@ def _table(reading: GiveWayReading) -> Table:
     for place, one in enumerate(reading.seals, start=1):
         holds = not math.isfinite(one.event.pressure)
         row = [
-            str(place), one.seal, one.kind, one.event.bore,
+            str(place), one.seal, one.kind, "–" if holds else one.event.bore,
             f"over {10 * reading.highest:.0f}" if holds else f"{10 * one.pressure.value:.0f}",
             _interval(one.pressure.low, one.pressure.high),
             "–" if holds else f"{one.event.angle:.0f}°", one.event.reason,

@@ -134,15 +134,21 @@ _HOW = (
 
 
 def _headline(pairs: Sequence[PrintBeside]) -> Headline:
-    offs = []
+    lines = []
     for pair in pairs:
         found = [
             one.film.mean / pair.reading.summaries[place].mean.value - 1.0 for place, one in pair.bore_seals()
         ]
-        offs.append(
-            f"{pair.name}: mean line loads predicted {percent(min(found))} to {percent(max(found))} off."
+        lines.append(
+            f"{pair.name}: mean line loads of the combustion seals predicted {100 * min(found):+.0f} to "
+            f"{100 * max(found):+.0f} % against the print".replace("-", "−")
+            + (", whose means are lower bounds where it is saturated." if _saturated(pair) else ".")
         )
-    return Headline("Prediction beside print", "", tuple(offs))
+    return Headline("Prediction beside print", "", tuple(lines))
+
+
+def _saturated(pair: PrintBeside) -> bool:
+    return any(pair.reading.summaries[place].saturated > 0.0 for place, _ in pair.bore_seals())
 
 
 def _table(pairs: Sequence[PrintBeside]) -> Table:

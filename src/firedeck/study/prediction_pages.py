@@ -262,7 +262,13 @@ def _bow_cell(bow: object) -> str:
 def _fasteners(reading: PredictionReading, pictures: PredictionPictures) -> Section:
     states = [name for name in reading.states.all if "firing" not in name]
     ranges = reading.tension_range()
-    head = ("fastener", *(f"{name} [kN]" for name in states), "over a cycle [kN]", "range of a cycle [kN]")
+    head: tuple[str, ...] = (
+        "fastener",
+        *(f"{name} [kN]" for name in states),
+        "over a cycle [kN]",
+        "range of a cycle [kN]",
+        "highest over yield [%]",
+    )
     limit = reading.files.prediction.fatigue
     if limit is not None:
         head = (*head, "of the limit [%]", "fatigue")
@@ -274,6 +280,7 @@ def _fasteners(reading: PredictionReading, pictures: PredictionPictures) -> Sect
             *(f"{reading.states.all[name].tension[k] / 1e3:.1f}" for name in states),
             f"{low / 1e3:.1f} to {high / 1e3:.1f}",
             f"{(high - low) / 1e3:.2f}",
+            _of_yield(reading, seat.name, high),
         )
         if limit is not None:
             state = State.HOLDS if high - low <= limit.load_range else State.GIVES
@@ -282,6 +289,17 @@ def _fasteners(reading: PredictionReading, pictures: PredictionPictures) -> Sect
     return Section(
         "fasteners", "Fasteners", (Table(head, tuple(rows), _fatigue_words(reading)), pictures.diagrams())
     )
+
+
+def _of_yield(reading: PredictionReading, name: str, tension: float) -> str:
+    """Return a tension over the one at which the fastener yields when pulled straight, in per cent."""
+    fastener = reading.files.clamp.joint.group_of(name).fastener
+    strength = fastener.material.yield_strength
+    if strength is None:
+        return NOT_SHOWN
+    hot = reading.files.prediction.hot
+    warm = hot.fasteners if hot is not None else 20.0
+    return f"{100 * tension / (fastener.smallest_area * strength.at(warm)):.0f}"
 
 
 def _fatigue_words(reading: PredictionReading) -> str:

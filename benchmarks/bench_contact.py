@@ -1,0 +1,253 @@
+"""Clamp of the invented engine's joint: condensing, what-ifs and scatter, beside what else there is.
+
+Run as a script for a table; a collector calls `figures`. Beside our figures run, on the same meshes:
+CalculiX 2.20 on one contact solve of a small joint, a general sparse solver's columns on a small
+body, and scikit-fem's assembly where it is installed. The small cases are small because the
+alternatives take minutes on the engine's; their ratios grow with size. Times are the least disturbed of
+several rounds.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import shutil
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import scipy.sparse as sp
+import shapely
+from scipy.sparse.linalg import splu
+
+from benchmarks.contact_engine import PRELOAD, build
+from benchmarks.process_cost import Cost, peak_megabytes
+from firedeck.contact import BodySection, Joint, JointState, SectionLayer, calculix_deck, tighten
+from firedeck.contact.body import held_freedoms
+from firedeck.contact.mesh import BodyMesh, body_mesh, loads_by_node
+from firedeck.definition.material import builtin_material
+from firedeck.kernel.condense import condense
+from firedeck.kernel.fronts import multiply
+from firedeck.pressure_map import Grid
+
+_SCATTER = 50
+
+
+def figures() -> list[dict[str, Any]]:
+    """Measure everything; one entry per figure, with the keys of `benchmarks.table.Figure`."""
+    return [*_engine_figures(), *_calculix_figures(), *_column_figures(), *_assembly_figures()]
+
+
+def _least(work: Callable[[], object], rounds: int) -> float:
+    found = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        work()
+        found.append(time.perf_counter() - start)
+    return min(found)
+
+
+def _at_most(name: str, value: float, unit: str, goal: float, note: str = "") -> dict[str, Any]:
+    return {
+        "name": name, "value": value, "unit": unit, "goal": f"<= {goal:g} {unit}", "met": value <= goal,
+        "against": "", "ratio": None, "note": note,
+    }  # fmt: skip
+
+
+def _at_least(name: str, ratio: float, goal: float, against: str, note: str = "") -> dict[str, Any]:
+    return {
+        "name": name, "value": ratio, "unit": "times", "goal": f">= {goal:g} times", "met": ratio >= goal,
+        "against": against, "ratio": ratio, "note": note,
+    }  # fmt: skip
+
+
+def _assembled(joint: Joint, level: str) -> JointState:
+    wanted = {seat.name: PRELOAD for seat in joint.seats}
+    return tighten(joint, wanted, level=level, shares=(1.0,))[-1]  # type: ignore[arg-type]
+
+
+def _engine_figures() -> list[dict[str, Any]]:
+    _assembled(build(pitch=14.0), "fast").fire({"bore 2": 1.0})  # compiles
+    with Cost() as built:
+        joint = build(pitch=6.0)
+    size = f"{joint.head.freedoms} + {joint.block.freedoms} freedoms, {len(joint.kept_places)} kept"
+    size += f"; {built.processor:.3g} s of processor time"
+    times = {}
+    for level in ("fast", "check"):
+        state = _assembled(joint, level)
+        times[level] = _least(lambda state=state: state.fire({"bore 2": 8.0}), 5)
+        if level == "fast":
+            scatter = _scatter_seconds(joint)
+    return [
+        _at_most("contact: mesh, condense, merge both bodies", built.seconds, "s", 3.0, size),
+        _at_most("contact: peak memory", peak_megabytes(), "MB", 1000.0, "whole process, check level too"),
+        _at_most("contact: what-if, fast level", 1e3 * times["fast"], "ms", 5.0),
+        _at_most("contact: what-if, check level", 1e3 * times["check"], "ms", 150.0),
+        _at_most(
+            "contact: 10 000 assemblies and firings", scatter * 10_000, "s", 60.0,
+            f"one processor, from {_SCATTER} with scattered preloads",
+        ),
+    ]  # fmt: skip
+
+
+def _scatter_seconds(joint: Joint) -> float:
+    """Seconds for one assembly with scattered preloads in one stage, and its firing."""
+    rng = np.random.default_rng(1)
+    start = time.perf_counter()
+    for _ in range(_SCATTER):
+        wanted = {
+            seat.name: PRELOAD * factor for seat, factor in zip(joint.seats, _drawn(rng, joint), strict=True)
+        }
+        tighten(joint, wanted, shares=(1.0,))[-1].fire({"bore 2": 8.0})
+    return (time.perf_counter() - start) / _SCATTER
+
+
+def _drawn(rng: np.random.Generator, joint: Joint) -> list[float]:
+    return np.exp(0.1 * rng.standard_normal(len(joint.seats))).tolist()
+
+
+def _calculix_figures() -> list[dict[str, Any]]:
+    from tests.contact_joints import square_gasket, square_plan, square_seats, square_sections
+
+    if shutil.which("ccx") is None:
+        return [_left_out("contact: against CalculiX", "ccx is not installed")]
+    plan = square_plan()
+    joint = Joint.build(
+        plan, square_sections(), square_gasket(plan), square_seats(plan), pitch=4.0, reach=20.0
+    )
+    wanted = {seat.name: 12e3 for seat in joint.seats}
+    states = {level: tighten(joint, wanted, level=level, shares=(1.0,))[-1] for level in ("fast", "check")}
+    fired = states["check"].fire({"bore": 8.0})
+    theirs = _ccx_seconds(fired)
+    out = []
+    for level, goal in (("fast", 4000.0), ("check", 150.0)):
+        state = states[level]
+        ours = _least(lambda state=state: state.fire({"bore": 8.0}), 5)
+        against = (
+            f"one contact solve by CalculiX on the same {joint.head.freedoms + joint.block.freedoms} freedoms"
+        )
+        note = f"{1e3 * ours:.2g} ms against {theirs:.3g} s"
+        out.append(_at_least(f"contact: what-if, {level} level: faster", theirs / ours, goal, against, note))
+    return out
+
+
+def _ccx_seconds(state: JointState) -> float:
+    deck = calculix_deck(state)
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder, "joint.inp").write_text(deck.text, encoding="ascii")
+        environment = {**os.environ, "OMP_NUM_THREADS": "2"}
+        start = time.perf_counter()
+        subprocess.run(["ccx", "joint"], cwd=folder, env=environment, capture_output=True, check=True)
+        return time.perf_counter() - start
+
+
+def _left_out(name: str, why: str) -> dict[str, Any]:
+    return {
+        "name": name, "value": float("nan"), "unit": "", "goal": "", "met": None, "against": "",
+        "ratio": None, "note": f"left out: {why}",
+    }  # fmt: skip
+
+
+def _box(cells: int) -> BodyMesh:
+    """Return a block with a round opening, so many cells long."""
+    side = 6.0 * cells
+    plan = shapely.box(0.0, 0.0, side, side).difference(
+        shapely.Point(0.5 * side, 0.5 * side).buffer(0.3 * side)
+    )
+    layers = tuple(SectionLayer(f"layer {k}", 10.0, plan) for k in range(8))
+    section = BodySection("block", layers, builtin_material("grey iron GJL-250"))
+    return body_mesh(section, Grid(0.0, 0.0, 6.0, cells, cells))
+
+
+def _assembled_matrix(mesh: BodyMesh) -> sp.csc_array:
+    """Return the body's stiffness as a general sparse matrix, for the alternatives."""
+    body = mesh.body
+    i, j, k = np.nonzero(body.cells >= 0)
+    nodes = np.stack([body.numbers[i + (c & 1), j + ((c >> 1) & 1), k + (c >> 2)] for c in range(8)], axis=1)
+    freedoms = (3 * nodes[:, :, None] + np.arange(3)).reshape(len(nodes), 24)
+    rows, columns = np.repeat(freedoms, 24, axis=1), np.tile(freedoms, (1, 24))
+    values = body.matrices[body.cells[i, j, k]].reshape(len(nodes), -1)
+    size = 3 * len(body.places)
+    return sp.csc_array(sp.coo_array((values.ravel(), (rows.ravel(), columns.ravel())), (size, size)))
+
+
+def _column_figures() -> list[dict[str, Any]]:
+    """Compare condensing with a general solver's solves for as many columns."""
+    mesh = _box(24)
+    face = mesh.face_numbers[mesh.face_numbers >= 0].astype(np.int64)
+    kept, held = np.column_stack([face, np.full(len(face), 2)]), held_freedoms(mesh)
+    none = loads_by_node([], len(mesh.body.places))
+    found = condense(mesh.body, kept, held, none)
+    ours = _least(lambda: condense(mesh.body, kept, held, none), 3)
+    free = np.flatnonzero(~held.ravel())
+    columns = np.searchsorted(free, 3 * face + 2)
+    start = time.perf_counter()
+    factor = splu(
+        _assembled_matrix(mesh)[free][:, free], permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}
+    )
+    factored = time.perf_counter() - start
+    unit = np.zeros((len(free), len(columns)))
+    unit[columns, range(len(columns))] = 1.0
+    start = time.perf_counter()
+    compliance = factor.solve(unit)[columns]
+    solved = time.perf_counter() - start
+    error = np.abs(compliance @ found.stiffness - np.eye(len(columns))).max()
+    if error > 1e-6:
+        raise RuntimeError(f"condensed stiffness and column solves disagree by {error:.2g}")
+    against = f"SuperLU, {len(columns)} columns of {mesh.freedoms} freedoms, {solved:.3g} s"
+    return [
+        _at_least(
+            "contact: condensing a body: faster",
+            solved / ours,
+            4.0,
+            against,
+            f"{ours:.3g} s; the factor took {factored:.3g} s and is not counted",
+        )
+    ]
+
+
+def _assembly_figures() -> list[dict[str, Any]]:
+    """Compare one pass over all elements with scikit-fem's assembly of plain bricks."""
+    if importlib.util.find_spec("skfem") is None:
+        return [_left_out("contact: assembly against scikit-fem", "scikit-fem is not installed")]
+    import skfem
+    from skfem.models.elasticity import lame_parameters, linear_elasticity
+
+    cells = (24, 24, 8)
+    side = shapely.box(0.0, 0.0, 6.0 * cells[0], 6.0 * cells[1])
+    layers = tuple(SectionLayer(f"layer {k}", 10.0, side) for k in range(cells[2]))
+    section = BodySection("block", layers, builtin_material("grey iron GJL-250"))
+    grid = Grid(0.0, 0.0, 6.0, cells[1], cells[0])
+    vectors = np.ones((np.prod(np.add(cells, 1)), 3, 1))
+
+    def ours() -> object:
+        body = body_mesh(section, grid).body
+        return multiply(vectors, body.places, body.numbers, body.cells, body.matrices)
+
+    ours()
+    axes = [np.linspace(0.0, 1.0, n + 1) for n in cells]
+    basis = skfem.Basis(
+        skfem.MeshHex.init_tensor(*axes), skfem.ElementVector(skfem.ElementHex1()), intorder=2
+    )
+    form = linear_elasticity(*lame_parameters(110e3, 0.26))
+    mine, theirs = _least(ours, 3), _least(lambda: form.assemble(basis), 2)
+    note = f"{1e3 * mine:.3g} ms against {theirs:.3g} s; ours never forms the sparse matrix"
+    return [
+        _at_least(
+            "contact: meshing and one pass over elements: faster",
+            theirs / mine,
+            30.0,
+            "scikit-fem, assembly of plain bricks",
+            note,
+        )
+    ]
+
+
+if __name__ == "__main__":
+    from benchmarks.table import as_figures, show_figures
+
+    show_figures("Contact", as_figures(figures()))
