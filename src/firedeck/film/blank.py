@@ -27,6 +27,9 @@ _TILE_MM = 2.0
 _BAND_ROWS = 256
 _ORDER = 4
 
+#: The fit stands still when ln(blank) changes nowhere by more than this from round to round; rounds at most.
+_STILL, _MOST_ROUNDS = 1e-8, 25
+
 #: Standard deviation that higher terms of ln(blank) are expected to have: curl of a few millimetres.
 _TERM_SD = 0.02
 
@@ -112,14 +115,19 @@ def _term_penalty(start: float) -> FloatArray:
 def _solve(grid: Grid, rows: FloatArray, logs: FloatArray, one_sided: BoolArray) -> BlankSurface:
     weights = np.ones(len(logs))
     factors: FloatArray = np.zeros(rows.shape[1])
-    spread = 0.01
-    for _ in range(25):
+    spread, before = 0.01, np.zeros(len(logs))
+    penalty = np.diag(_term_penalty(1.0))
+    for _ in range(_MOST_ROUNDS):
         normal, right = weighted_normal(rows, logs, weights / spread**2)
-        factors = np.asarray(np.linalg.solve(normal + np.diag(_term_penalty(1.0)), right), dtype=float)
-        misfit = logs - rows @ factors
+        factors = np.asarray(np.linalg.solve(normal + penalty, right), dtype=float)
+        fitted = rows @ factors
+        misfit = logs - fitted
         spread = max(1.4826 * float(np.median(np.abs(misfit[weights > 0.5]))), 5e-4)
         weights = 1.0 / np.maximum(1.0, np.abs(misfit) / (2.5 * spread)) ** 2
         weights[one_sided & (misfit < -2.0 * spread)] *= _DARKER_WEIGHT
+        if np.max(np.abs(fitted - before)) < _STILL:
+            break
+        before = fitted
     border = int(np.sum(~one_sided))
     # Without a border the surface rests on land that may be tinted all over.
     sd = float(np.hypot(_LEAST_SD if border > 50 else 4 * _LEAST_SD, 0.5 * spread))
