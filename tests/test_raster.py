@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from firedeck.film.picture import pool_scan, pooling_factor
 from firedeck.kernel.cells import box_mean, settle_faint, tile_medians, weighted_normal
-from firedeck.kernel.raster import dilate, resample_conserving
+from firedeck.kernel.raster import dilate, erode_diamond, resample_conserving
 from firedeck.kernel.windows import closed_window_sums, fill_rows
 
 
@@ -82,6 +83,14 @@ def test_dilation_grows_by_a_square():
     grown = dilate(mask, 3)
     assert grown.sum() == 49
     assert grown[4:11, 5:12].all()
+
+
+@pytest.mark.parametrize("radius", [1, 3])
+def test_eroding_takes_off_all_within_so_many_steps_of_the_edge(radius):
+    mask = np.random.default_rng(3).random((60, 70)) > 0.01
+    expected = ndimage.binary_erosion(mask, iterations=radius)
+    assert expected.any()
+    np.testing.assert_array_equal(erode_diamond(mask, radius), expected)
 
 
 def test_tile_medians_skip_what_is_not_usable():

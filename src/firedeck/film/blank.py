@@ -23,8 +23,8 @@ BoolArray = npt.NDArray[np.bool_]
 
 _TILE_MM = 2.0
 
-#: Rows of the map that one thread takes at a time.
-_BAND_ROWS = 256
+#: Rows of the map, and of tiles, that one thread takes at a time.
+_BAND_ROWS, _TILES_TO_A_BAND = 256, 12
 _ORDER = 4
 
 #: The fit stands still when ln(blank) changes nowhere by more than this from round to round; rounds at most.
@@ -88,7 +88,7 @@ def fit_blank(light: MapArray, grid: Grid, border: BoolArray, land: BoolArray) -
         The surface with its uncertainty; it may rest on land alone where no border was left.
     """
     side = max(4, round(_TILE_MM / grid.pitch))
-    certain, tinted = for_each(lambda usable: tile_medians(light, usable, side, 1, 2 * side), (border, land))
+    certain, tinted = (_tile_medians(light, usable, side) for usable in (border, land))
     y, x = (np.arange(n) * side + side / 2 for n in certain.shape)
     py, px = (
         np.clip(2 * at / n - 1, -1, 1)[:, None] ** np.arange(_ORDER + 1)
@@ -102,6 +102,13 @@ def fit_blank(light: MapArray, grid: Grid, border: BoolArray, land: BoolArray) -
         logs.append(np.log(medians[i, j].astype(float)))
         one_sided.append(np.full(len(i), is_land))
     return _solve(grid, np.vstack(rows), np.concatenate(logs), np.concatenate(one_sided))
+
+
+def _tile_medians(light: MapArray, usable: BoolArray, side: int) -> MapArray:
+    """Return the median light of every tile, several rows of tiles at a time."""
+    bands = row_bands(len(light), side * _TILES_TO_A_BAND)
+    parts = for_each(lambda band: tile_medians(light[band], usable[band], side, 1, 2 * side), bands)
+    return np.concatenate(parts)
 
 
 def _term_penalty(start: float) -> FloatArray:

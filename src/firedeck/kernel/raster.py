@@ -8,7 +8,7 @@ from numba import njit
 
 from firedeck.kernel.threads import for_each, row_bands
 
-__all__ = ["dilate", "fill_rings", "pool_block", "resample_conserving"]
+__all__ = ["dilate", "erode_diamond", "fill_rings", "pool_block", "resample_conserving"]
 
 #: Rows of the grid that are filled at a time: their cells under a column of the picture stay in the cache.
 _BAND_ROWS = 128
@@ -253,6 +253,38 @@ def dilate(mask: npt.NDArray[np.bool_], radius: int) -> npt.NDArray[np.bool_]:
                     out[k, j] = True
                 last[j] = min(high - 1, i + radius)
     return out
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def erode_diamond(mask: npt.NDArray[np.bool_], radius: int) -> npt.NDArray[np.bool_]:
+    """Return the cells of a mask that lie more than `radius` steps from any cell off it.
+
+    Steps go along rows and columns; all beyond the array's edge is off the mask.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (h, w)
+        The mask.
+    radius : int
+        Steps, at most 254 [cells].
+
+    Returns
+    -------
+    ndarray of bool, shape (h, w)
+        The eroded mask.
+    """
+    high, wide = mask.shape
+    # Steps to the nearest cell off the mask, first to those before a cell, then to those after it.
+    steps = np.zeros((high + 2, wide + 2), np.uint8)
+    most = radius + 1
+    for i in range(1, high + 1):
+        for j in range(1, wide + 1):
+            if mask[i - 1, j - 1]:
+                steps[i, j] = min(most, min(steps[i - 1, j], steps[i, j - 1]) + 1)
+    for i in range(high, 0, -1):
+        for j in range(wide, 0, -1):
+            steps[i, j] = min(steps[i, j], min(steps[i + 1, j], steps[i, j + 1]) + 1)
+    return steps[1:-1, 1:-1] > radius
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
