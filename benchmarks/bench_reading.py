@@ -10,8 +10,8 @@ the machine disturbs less. firedeck works on two threads or more where it can, t
 what its libraries take, mostly one. How far the two versions' answers lie apart is measured first, and
 no speed is compared where that is more than `AGREEMENT`; what the plain version is handed and what it
 leaves out stands in `benchmarks.plain_reading`. The shares of the stages come from a run of their
-own that does one stage after another; in a reading the hashes, the plan's zones and the leak paths
-run beside the rest.
+own that does one stage after another; in a reading the hashes, what the plan alone decides and the
+leak paths run beside the rest.
 """
 
 from __future__ import annotations
@@ -64,11 +64,11 @@ STAGES = {
     "read the definitions": ("load_test",),
     "decode and pool": ("load_scan",),
     "find the sheet": ("find_sheet",),
-    "register": ("register",),
+    "register": ("seal_marks", "register"),
     "map": ("deck_grid", "plan_zones", "read_sheet", "assemble_map", "mask_artefacts"),
     "hash the files": ("file_hash",),
-    "seals": ("unroll_seals", "profile_seals", "summarise_seal"),
-    "leak paths": ("leak_field", "find_leaks"),
+    "seals": ("seal_bands", "unroll_seals", "profile_seals", "summarise_seal"),
+    "leak paths": ("opening_labels", "leak_field", "find_leaks"),
     "balance and verdict": ("clamp_balance", "judge"),
 }
 

@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from firedeck.film.picture import pool_scan, pooling_factor
 from firedeck.kernel.cells import box_mean, settle_faint, tile_medians, weighted_normal
-from firedeck.kernel.raster import dilate, resample_conserving
+from firedeck.kernel.raster import dilate, erode_diamond, resample_conserving
 from firedeck.kernel.windows import closed_window_sums, fill_rows
 
 
@@ -17,7 +18,7 @@ def test_resampling_hands_over_all_light_at_any_angle(angle):
     scale = 0.85
     linear = scale * np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     matrix = np.column_stack([linear, [60.0, 60.0]])
-    total, cover = resample_conserving(picture, np.ones_like(picture), matrix, scale, (130, 130))
+    total, cover = resample_conserving(picture, np.ones(picture.shape, bool), 1, matrix, scale, (130, 130))
     assert total.sum() == pytest.approx(picture.sum() * scale**2, rel=1e-5)
     assert cover.sum() == pytest.approx(picture.size * scale**2, rel=1e-5)
 
@@ -25,18 +26,28 @@ def test_resampling_hands_over_all_light_at_any_angle(angle):
 def test_resampling_a_flat_picture_gives_a_flat_map():
     picture = np.full((60, 60), 0.37, np.float32)
     matrix = np.array([[0.83, 0.02, 3.0], [-0.02, 0.83, 5.0]])
-    total, cover = resample_conserving(picture, np.ones_like(picture), matrix, 0.83, (70, 70))
+    total, cover = resample_conserving(picture, np.ones(picture.shape, bool), 1, matrix, 0.83, (70, 70))
     inside = cover > 0.5
     np.testing.assert_allclose(total[inside] / cover[inside], 0.37, rtol=1e-5)
 
 
-def test_pixels_without_weight_count_for_nothing():
-    picture = np.full((20, 20), 0.5, np.float32)
-    weight = np.ones_like(picture)
-    weight[:, 10:] = 0
+def test_pixels_off_the_film_count_for_nothing():
+    picture = np.full((20, 23), 0.5, np.float32)
+    film = np.ones((5, 5), bool)  # does not reach the last three columns of the picture
+    film[:, 3:] = False
     matrix = np.array([[1.0, 0.0, 2.0], [0.0, 1.0, 2.0]])
-    _, cover = resample_conserving(picture, weight, matrix, 1.0, (30, 30))
-    assert cover.sum() == pytest.approx(200, rel=1e-6)
+    total, cover = resample_conserving(picture, film, 4, matrix, 1.0, (30, 30))
+    assert cover.sum() == pytest.approx(20 * 12, rel=1e-6)
+    assert total.sum() == pytest.approx(20 * 12 * 0.5, rel=1e-6)
+
+
+def test_a_footprint_larger_than_a_cell_loses_nothing():
+    picture = np.linspace(0.1, 0.9, 12 * 15, dtype=np.float32).reshape(12, 15)
+    matrix = np.array([[2.3, 0.1, 4.0], [-0.1, 2.3, 6.0]])
+    pixel = float(np.sqrt(2.3**2 + 0.1**2))
+    total, cover = resample_conserving(picture, np.ones((12, 15), bool), 1, matrix, pixel, (50, 50))
+    assert total.sum() == pytest.approx(picture.sum() * pixel**2, rel=1e-5)
+    assert cover.sum() == pytest.approx(picture.size * pixel**2, rel=1e-5)
 
 
 @pytest.mark.parametrize(("dpi", "factor"), [(150, 1), (300, 1), (600, 2), (1200, 4)])
@@ -72,6 +83,14 @@ def test_dilation_grows_by_a_square():
     grown = dilate(mask, 3)
     assert grown.sum() == 49
     assert grown[4:11, 5:12].all()
+
+
+@pytest.mark.parametrize("radius", [1, 3])
+def test_eroding_takes_off_all_within_so_many_steps_of_the_edge(radius):
+    mask = np.random.default_rng(3).random((60, 70)) > 0.01
+    expected = ndimage.binary_erosion(mask, iterations=radius)
+    assert expected.any()
+    np.testing.assert_array_equal(erode_diamond(mask, radius), expected)
 
 
 def test_tile_medians_skip_what_is_not_usable():

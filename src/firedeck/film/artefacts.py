@@ -15,6 +15,7 @@ from firedeck.definition.zones import polygon_zone
 from firedeck.evidence import flag_bit
 from firedeck.film.picture import ScanPicture
 from firedeck.kernel.cells import flag_lighter
+from firedeck.kernel.raster import erode_diamond
 from firedeck.pressure_map import FloatArray, Grid, PressureMap
 
 __all__ = ["mask_artefacts"]
@@ -23,6 +24,9 @@ BoolArray = npt.NDArray[np.bool_]
 
 #: Dye takes little red light; ink takes more than this share of it.
 _INK_RED_LOSS = 0.25
+
+#: Pixels of the coarse picture this near to the film's edge are not looked at, and ink grows by this many.
+_INK_FROM_EDGE, _INK_GROWN = 3, 2
 
 #: A cell lighter than blank film by more than this is dust or a scratch, never pressure.
 _LIGHTER_THAN_BLANK = 0.06
@@ -70,13 +74,10 @@ def _flag_ink(
     """Flag cells whose film has lost red light, as ink does and dye does not."""
     if picture.coarse.shape[-1] < 3:
         return 0
-    inside = ndimage.binary_erosion(film, iterations=3)
+    inside = erode_diamond(film, _INK_FROM_EDGE)
     red = picture.coarse[..., 0]
     blank = np.median(red[inside]) if inside.any() else 1.0
-    ink = inside & (red < (1 - _INK_RED_LOSS) * blank)
-    ink = ndimage.binary_opening(ink, np.ones((2, 2), bool))
-    labels, count = ndimage.label(ndimage.binary_dilation(ink, iterations=2))
-    rows, cols = np.nonzero(labels)
+    rows, cols, count = _ink_places(inside & (red < (1 - _INK_RED_LOSS) * blank))
     if count == 0:
         return 0
     corner = np.stack([cols + 0.5, rows + 0.5], axis=-1) * np.array(picture.coarse_mm)
@@ -89,4 +90,18 @@ def _flag_ink(
             r, c = index[:, 0] + dr, index[:, 1] + dc
             ok = (r >= 0) & (c >= 0) & (r < grid.rows) & (c < grid.cols)
             flags[r[ok], c[ok]] |= bit
-    return int(count)
+    return count
+
+
+def _ink_places(dark: BoolArray) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], int]:
+    """Return rows and columns of dark parts, single pixels left out and the rest grown, and how many."""
+    around = np.flatnonzero(dark.any(axis=1)), np.flatnonzero(dark.any(axis=0))
+    if not len(around[0]):
+        return around[0], around[0], 0
+    # Nothing grows out of this part of the picture, so nothing else needs to be looked at.
+    top, left = (max(int(found[0]) - _INK_GROWN, 0) for found in around)
+    bottom, right = (int(found[-1]) + _INK_GROWN + 1 for found in around)
+    firm = ndimage.binary_opening(dark[top:bottom, left:right], np.ones((2, 2), bool))
+    labels, count = ndimage.label(ndimage.binary_dilation(firm, iterations=_INK_GROWN))
+    rows, cols = np.nonzero(labels)
+    return rows + top, cols + left, int(count)

@@ -23,9 +23,12 @@ BoolArray = npt.NDArray[np.bool_]
 
 _TILE_MM = 2.0
 
-#: Rows of the map that one thread takes at a time.
-_BAND_ROWS = 256
+#: Rows of the map, and of tiles, that one thread takes at a time.
+_BAND_ROWS, _TILES_TO_A_BAND = 256, 12
 _ORDER = 4
+
+#: The fit stands still when ln(blank) changes nowhere by more than this from round to round; rounds at most.
+_STILL, _MOST_ROUNDS = 1e-8, 25
 
 #: Standard deviation that higher terms of ln(blank) are expected to have: curl of a few millimetres.
 _TERM_SD = 0.02
@@ -85,7 +88,7 @@ def fit_blank(light: MapArray, grid: Grid, border: BoolArray, land: BoolArray) -
         The surface with its uncertainty; it may rest on land alone where no border was left.
     """
     side = max(4, round(_TILE_MM / grid.pitch))
-    certain, tinted = for_each(lambda usable: tile_medians(light, usable, side, 1, 2 * side), (border, land))
+    certain, tinted = (_tile_medians(light, usable, side) for usable in (border, land))
     y, x = (np.arange(n) * side + side / 2 for n in certain.shape)
     py, px = (
         np.clip(2 * at / n - 1, -1, 1)[:, None] ** np.arange(_ORDER + 1)
@@ -101,6 +104,13 @@ def fit_blank(light: MapArray, grid: Grid, border: BoolArray, land: BoolArray) -
     return _solve(grid, np.vstack(rows), np.concatenate(logs), np.concatenate(one_sided))
 
 
+def _tile_medians(light: MapArray, usable: BoolArray, side: int) -> MapArray:
+    """Return the median light of every tile, several rows of tiles at a time."""
+    bands = row_bands(len(light), side * _TILES_TO_A_BAND)
+    parts = for_each(lambda band: tile_medians(light[band], usable[band], side, 1, 2 * side), bands)
+    return np.concatenate(parts)
+
+
 def _term_penalty(start: float) -> FloatArray:
     """Return the expected inverse variance of every factor: none for the mean, firm for high orders."""
     a, b = np.meshgrid(np.arange(_ORDER + 1), np.arange(_ORDER + 1), indexing="ij")
@@ -112,14 +122,19 @@ def _term_penalty(start: float) -> FloatArray:
 def _solve(grid: Grid, rows: FloatArray, logs: FloatArray, one_sided: BoolArray) -> BlankSurface:
     weights = np.ones(len(logs))
     factors: FloatArray = np.zeros(rows.shape[1])
-    spread = 0.01
-    for _ in range(25):
+    spread, before = 0.01, np.zeros(len(logs))
+    penalty = np.diag(_term_penalty(1.0))
+    for _ in range(_MOST_ROUNDS):
         normal, right = weighted_normal(rows, logs, weights / spread**2)
-        factors = np.asarray(np.linalg.solve(normal + np.diag(_term_penalty(1.0)), right), dtype=float)
-        misfit = logs - rows @ factors
+        factors = np.asarray(np.linalg.solve(normal + penalty, right), dtype=float)
+        fitted = rows @ factors
+        misfit = logs - fitted
         spread = max(1.4826 * float(np.median(np.abs(misfit[weights > 0.5]))), 5e-4)
         weights = 1.0 / np.maximum(1.0, np.abs(misfit) / (2.5 * spread)) ** 2
         weights[one_sided & (misfit < -2.0 * spread)] *= _DARKER_WEIGHT
+        if np.max(np.abs(fitted - before)) < _STILL:
+            break
+        before = fitted
     border = int(np.sum(~one_sided))
     # Without a border the surface rests on land that may be tinted all over.
     sd = float(np.hypot(_LEAST_SD if border > 50 else 4 * _LEAST_SD, 0.5 * spread))

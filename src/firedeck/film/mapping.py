@@ -139,8 +139,9 @@ def read_sheet(
         If there is no film off the seals to take the blank level from.
     """
     pixel_to_cell, footprint = _pixel_to_cell(picture, to_deck, grid)
-    weight = _fine_mask(film, picture)
-    total, cover = resample_conserving(picture.fine, weight, pixel_to_cell, footprint, grid.shape)
+    total, cover = resample_conserving(
+        picture.fine, film, picture.factor, pixel_to_cell, footprint, grid.shape
+    )
     present = cover >= _LEAST_COVER
     rim = dilate(~present, max(1, round(_RIM_MM / grid.pitch))) & present
     clear = present & ~rim
@@ -181,15 +182,6 @@ def _pixel_to_cell(picture: ScanPicture, to_deck: FloatArray, grid: Grid) -> tup
     corner = to_deck @ np.array([width / 2, height / 2, 1.0])
     offset = (corner - np.array([grid.x0, grid.y0])) / grid.pitch - 0.5
     return np.column_stack([linear, offset]), float(np.sqrt(abs(np.linalg.det(linear))))
-
-
-def _fine_mask(film: BoolArray, picture: ScanPicture) -> MapArray:
-    """Spread the coarse film mask over the fine pixels; a remainder at the edge is not film."""
-    mask = np.zeros(picture.fine.shape, np.float32)
-    rows, cols = (n * picture.factor for n in film.shape)
-    view = mask[:rows, :cols].reshape(film.shape[0], picture.factor, film.shape[1], picture.factor)
-    view[...] = film[:, None, :, None]
-    return mask
 
 
 def _merge(sheets: list[SheetSignal]) -> tuple[MapArray, BoolArray]:

@@ -83,9 +83,12 @@ class _Case:
     marks: SealMarks
 
     @classmethod
-    def of(cls, picture: ScanPicture, plan: DeckPlan, sheet: SheetFinding | None) -> _Case:
+    def of(
+        cls, picture: ScanPicture, plan: DeckPlan, sheet: SheetFinding | None, marks: SealMarks | None
+    ) -> _Case:
         found = find_sheet(picture) if sheet is None else sheet
-        return cls(picture, plan, found, Constellation.of_plan(plan), seal_marks(plan))
+        looked_for = seal_marks(plan) if marks is None else marks
+        return cls(picture, plan, found, Constellation.of_plan(plan), looked_for)
 
     def refusal(self, message: str, remedy: str, candidates: Sequence[Candidate]) -> RegistrationError:
         return RegistrationError(
@@ -99,7 +102,12 @@ class _Case:
 
 
 def register(
-    picture: ScanPicture, plan: DeckPlan, *, sheet: SheetFinding | None = None, mirrored: bool | None = None
+    picture: ScanPicture,
+    plan: DeckPlan,
+    *,
+    sheet: SheetFinding | None = None,
+    mirrored: bool | None = None,
+    marks: SealMarks | None = None,
 ) -> Registration:
     """Lay a scanned print onto the deck plan.
 
@@ -113,6 +121,8 @@ def register(
         From `find_sheet`, if it was called before.
     mirrored : bool, optional
         Whether the scan shows the sheet from the block's side, where known.
+    marks : SealMarks, optional
+        From `seal_marks`, if they are found for this plan already.
 
     Returns
     -------
@@ -124,7 +134,7 @@ def register(
     RegistrationError
         If the holes do not fit the plan, fit it in more than one way, or contradict `mirrored`.
     """
-    case = _Case.of(picture, plan, sheet)
+    case = _Case.of(picture, plan, sheet, marks)
     candidates = match_holes(case.sheet.holes, plan, sheet=case.sheet)
     confirmed = None
     if not (candidates and _enough_holes(candidates[0], case.sheet)):
@@ -295,6 +305,7 @@ def register_by_landmarks(
     *,
     sheet: SheetFinding | None = None,
     mirrored: bool | None = None,
+    marks: SealMarks | None = None,
 ) -> Registration:
     """Lay a scanned print onto the deck plan by landmarks picked by hand, then refine it.
 
@@ -314,6 +325,8 @@ def register_by_landmarks(
     mirrored : bool, optional
         Whether the scan shows the sheet from the block's side, where known; needed where the
         landmarks lie on one line and the holes do not tell.
+    marks : SealMarks, optional
+        From `seal_marks`, if they are found for this plan already.
 
     Returns
     -------
@@ -325,7 +338,7 @@ def register_by_landmarks(
     PrintError
         If the landmarks are too few, contradict each other or leave the face open.
     """
-    case = _Case.of(picture, plan, sheet)
+    case = _Case.of(picture, plan, sheet, marks)
     poses = landmark_poses(landmarks, picture, mirrored)
     held = landmark_sightings(landmarks, picture)
     found, outline = hole_discs(case.sheet.holes), case.sheet.polygon

@@ -8,7 +8,7 @@ from numba import njit
 
 from firedeck.kernel.threads import for_each, row_bands
 
-__all__ = ["dilate", "fill_rings", "pool_block", "resample_conserving"]
+__all__ = ["dilate", "erode_diamond", "fill_rings", "pool_block", "resample_conserving"]
 
 #: Rows of the grid that are filled at a time: their cells under a column of the picture stay in the cache.
 _BAND_ROWS = 128
@@ -69,22 +69,25 @@ def pool_block(
 
 def resample_conserving(
     picture: npt.NDArray[np.float32],
-    weight: npt.NDArray[np.float32],
+    film: npt.NDArray[np.bool_],
+    factor: int,
     matrix: npt.NDArray[np.float64],
     pixel: float,
     shape: tuple[int, int],
 ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
     """Hand every pixel's value to the grid cells that its footprint covers.
 
-    The footprint is a square of the pixel's area, parallel to the grid; its weight is shared
-    among the cells by overlap, so that the sum over the grid equals the sum over the pixels.
+    The footprint is a square of the pixel's area, parallel to the grid; it is shared among the
+    cells by overlap, so that the sum over the grid equals the sum over the pixels.
 
     Parameters
     ----------
     picture : ndarray of float32, shape (h, w)
         Values.
-    weight : ndarray of float32, shape (h, w)
-        Weight of each pixel [1]; 0 leaves it out.
+    film : ndarray of bool, shape (h / factor, w / factor)
+        Pixels that count, several to one; those past its edge do not.
+    factor : int
+        Pixels of `picture` to one of `film`, each way.
     matrix : ndarray, shape (2, 3)
         From pixel column, row (centres at whole numbers) to grid column, row (same convention).
     pixel : float
@@ -95,7 +98,7 @@ def resample_conserving(
     Returns
     -------
     total, cover : ndarray of float32, shape `shape`
-        Sum of weight times value, and sum of weight, in units of cell area.
+        Sum of share times value, and sum of shares, in units of cell area.
 
     Notes
     -----
@@ -107,7 +110,7 @@ def resample_conserving(
     cover = np.zeros(shape, np.float32)
 
     def fill(band: slice) -> None:
-        _resample_band(picture, weight, matrix, pixel, band.start, total[band], cover[band])
+        _resample_band(picture, film, factor, matrix, pixel, band.start, total[band], cover[band])
 
     for_each(fill, row_bands(shape[0], _BAND_ROWS))
     return total, cover
@@ -116,7 +119,8 @@ def resample_conserving(
 @njit(cache=True, nogil=True, error_model="numpy")
 def _resample_band(
     picture: npt.NDArray[np.float32],
-    weight: npt.NDArray[np.float32],
+    film: npt.NDArray[np.bool_],
+    factor: int,
     matrix: npt.NDArray[np.float64],
     pixel: float,
     low: int,
@@ -124,44 +128,68 @@ def _resample_band(
     cover: npt.NDArray[np.float32],
 ) -> None:
     """Fill the rows of a grid from `low` on, as many as `total` and `cover` have."""
+    half, high = pixel / 2.0, low + total.shape[0]
+    wide = min(picture.shape[1], film.shape[1] * factor)
+    for i in range(min(picture.shape[0], film.shape[0] * factor)):
+        start = matrix[0, 1] * i + matrix[0, 2], matrix[1, 1] * i + matrix[1, 2]
+        begin, end = _columns_within(matrix[1, 0], start[1], low - 0.5 - half, high - 0.5 + half, wide)
+        for block in range(begin // factor, (end - 1) // factor + 1):
+            if film[i // factor, block]:
+                first, last = max(begin, block * factor), min(end, (block + 1) * factor)
+                _hand_over(picture[i], first, last, matrix[:, 0], start, pixel, low, total, cover)
+
+
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
+def _hand_over(
+    values: npt.NDArray[np.float32],
+    begin: int,
+    end: int,
+    step: npt.NDArray[np.float64],
+    start: tuple[float, float],
+    pixel: float,
+    low: int,
+    total: npt.NDArray[np.float32],
+    cover: npt.NDArray[np.float32],
+) -> None:
+    """Hand over some pixels of a row whose column 0 lies at `start`, and each next one a `step` on."""
     rows, cols = total.shape
-    high = low + rows
-    half, side = pixel / 2.0, np.float32(pixel)
-    for i in range(picture.shape[0]):
-        at = matrix[1, 1] * i + matrix[1, 2]
-        begin, end = _columns_within(matrix[1, 0], at, low - 0.5 - half, high - 0.5 + half, picture.shape[1])
-        for j in range(begin, end):
-            w = weight[i, j]
-            if w == 0.0:
-                continue
-            x = matrix[0, 0] * j + matrix[0, 1] * i + matrix[0, 2]
-            y = matrix[1, 0] * j + matrix[1, 1] * i + matrix[1, 2]
-            if pixel <= 1.0:
-                # Within the band such a footprint touches four cells, some of them with nothing.
-                left, bottom = int(np.floor(x - half + 0.5)), int(np.floor(y - half + 0.5)) - low
-                if 0 <= left < cols - 1 and 0 <= bottom < rows - 1:
-                    over_x = max(np.float32(x + half - left - 0.5), np.float32(0.0))
-                    over_y = w * max(np.float32(y + half - bottom - low - 0.5), np.float32(0.0))
-                    under_x, under_y = side - over_x, w * side - over_y
-                    value = picture[i, j]
-                    _add_pair(total, cover, bottom, left, under_y * under_x, under_y * over_x, value)
-                    _add_pair(total, cover, bottom + 1, left, over_y * under_x, over_y * over_x, value)
-                    continue
-            # Cell k spans k - 0.5 to k + 0.5.
-            first_col = int(np.floor(x - half + 0.5))
-            last_col = int(np.floor(x + half + 0.5))
-            first_row = int(np.floor(y - half + 0.5))
-            last_row = int(np.floor(y + half + 0.5))
-            if last_row < low or last_col < 0 or first_row >= high or first_col >= cols:
-                continue
-            value = picture[i, j]
-            for r in range(max(first_row, low), min(last_row, high - 1) + 1):
-                tall = w * (min(y + half, r + 0.5) - max(y - half, r - 0.5))
-                for c in range(max(first_col, 0), min(last_col, cols - 1) + 1):
-                    broad = min(x + half, c + 0.5) - max(x - half, c - 0.5)
-                    share = np.float32(tall * broad)
-                    total[r - low, c] += share * value
-                    cover[r - low, c] += share
+    half, side, nothing = pixel / 2.0, np.float32(pixel), np.float32(0.0)
+    for j in range(begin, end):
+        x, y = step[0] * j + start[0], step[1] * j + start[1]
+        left, bottom = int(np.floor(x - half + 0.5)), int(np.floor(y - half + 0.5)) - low
+        # Within the band a footprint of up to a cell touches four cells, some of them with nothing.
+        if pixel <= 1.0 and 0 <= left < cols - 1 and 0 <= bottom < rows - 1:
+            over_x = max(np.float32(x + half - left - 0.5), nothing)
+            over_y = max(np.float32(y + half - bottom - low - 0.5), nothing)
+            under_x, under_y = side - over_x, side - over_y
+            _add_pair(total, cover, bottom, left, under_y * under_x, under_y * over_x, values[j])
+            _add_pair(total, cover, bottom + 1, left, over_y * under_x, over_y * over_x, values[j])
+        else:
+            _spread(values[j], x, y, half, low, total, cover)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _spread(
+    value: np.float32,
+    x: float,
+    y: float,
+    half: float,
+    low: int,
+    total: npt.NDArray[np.float32],
+    cover: npt.NDArray[np.float32],
+) -> None:
+    """Share a value among all cells of a band that its footprint about x, y overlaps."""
+    rows, cols = total.shape
+    # Cell k spans k - 0.5 to k + 0.5.
+    first_col, last_col = int(np.floor(x - half + 0.5)), int(np.floor(x + half + 0.5))
+    first_row, last_row = int(np.floor(y - half + 0.5)), int(np.floor(y + half + 0.5))
+    for r in range(max(first_row, low), min(last_row, low + rows - 1) + 1):
+        tall = min(y + half, r + 0.5) - max(y - half, r - 0.5)
+        for c in range(max(first_col, 0), min(last_col, cols - 1) + 1):
+            broad = min(x + half, c + 0.5) - max(x - half, c - 0.5)
+            share = np.float32(tall * broad)
+            total[r - low, c] += share * value
+            cover[r - low, c] += share
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -225,6 +253,38 @@ def dilate(mask: npt.NDArray[np.bool_], radius: int) -> npt.NDArray[np.bool_]:
                     out[k, j] = True
                 last[j] = min(high - 1, i + radius)
     return out
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def erode_diamond(mask: npt.NDArray[np.bool_], radius: int) -> npt.NDArray[np.bool_]:
+    """Return the cells of a mask that lie more than `radius` steps from any cell off it.
+
+    Steps go along rows and columns; all beyond the array's edge is off the mask.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (h, w)
+        The mask.
+    radius : int
+        Steps, at most 254 [cells].
+
+    Returns
+    -------
+    ndarray of bool, shape (h, w)
+        The eroded mask.
+    """
+    high, wide = mask.shape
+    # Steps to the nearest cell off the mask, first to those before a cell, then to those after it.
+    steps = np.zeros((high + 2, wide + 2), np.uint8)
+    most = radius + 1
+    for i in range(1, high + 1):
+        for j in range(1, wide + 1):
+            if mask[i - 1, j - 1]:
+                steps[i, j] = min(most, min(steps[i - 1, j], steps[i, j - 1]) + 1)
+    for i in range(high, 0, -1):
+        for j in range(wide, 0, -1):
+            steps[i, j] = min(steps[i, j], min(steps[i + 1, j], steps[i, j + 1]) + 1)
+    return steps[1:-1, 1:-1] > radius
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -116,6 +116,7 @@ def leak_field(
     pressure_map: PressureMap,
     strips: Sequence[Strip],
     length_scale: float = LENGTH_SCALE_MM,
+    openings: tuple[npt.NDArray[np.int32], npt.NDArray[np.bool_]] | None = None,
 ) -> LeakField:
     """Prepare a map for the search and seek the decisive places.
 
@@ -129,6 +130,8 @@ def leak_field(
         Its seals, unrolled.
     length_scale : float
         Length of the average along seals [mm].
+    openings : tuple of ndarray, optional
+        From `opening_labels`, if they are found on the map's grid already.
 
     Returns
     -------
@@ -136,7 +139,7 @@ def leak_field(
         Field, media and saddles.
     """
     grid = pressure_map.grid
-    media, holes = opening_labels(plan, grid.x, grid.y)
+    media, holes = opening_labels(plan, grid.x, grid.y) if openings is None else openings
     pressure = open_ground(pressure_map.value, pressure_map.flags, _NOTHING)
     bands = for_each(lambda strip: _averaged(strip, pressure_map, length_scale), strips)
     for strip, band in zip(strips, bands, strict=True):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,9 +15,9 @@ from firedeck.evidence import flag_bit
 from firedeck.kernel.band import LIGHTER, drop_wide_parts, grow_marks, sample_band, stand_out
 from firedeck.kernel.threads import for_each
 from firedeck.kernel.windows import closed_window_sums
-from firedeck.pressure_map import FloatArray, MapArray, PressureMap
+from firedeck.pressure_map import FloatArray, Grid, MapArray, PressureMap
 
-__all__ = ["Strip", "unroll_seals", "window_means"]
+__all__ = ["SealBand", "Strip", "seal_bands", "unroll_seals", "window_means"]
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -37,6 +38,28 @@ _NEIGHBOURHOOD_MM = 2.5
 
 _MARKED_BITS = np.uint16(sum(flag_bit(name) for name in ("crease", "dust", "pen", "rub", "masked")))
 _RIM_BIT = np.uint16(flag_bit("cut-rim"))
+
+
+@dataclass(frozen=True)
+class SealBand:
+    """Where a seal's band lies on the deck, whatever is printed there.
+
+    Attributes
+    ----------
+    seal : Seal
+        The seal.
+    line : SealLine
+        Its line, one point a row of the band.
+    across : ndarray, shape (m,)
+        Distance from the line, positive away from what it encloses [mm].
+    own : ndarray of bool, shape (n, m)
+        Samples that lie nearer to this line than to any other seal's.
+    """
+
+    seal: Seal
+    line: SealLine
+    across: FloatArray
+    own: BoolArray
 
 
 @dataclass(frozen=True)
@@ -81,7 +104,34 @@ class Strip:
         return float(self.across[1] - self.across[0])
 
 
-def unroll_seals(plan: DeckPlan, pressure_map: PressureMap) -> list[Strip]:
+def seal_bands(plan: DeckPlan, grid: Grid) -> list[SealBand]:
+    """Lay out the bands of every seal of a plan, sampled as finely as a map on the grid.
+
+    Parameters
+    ----------
+    plan : DeckPlan
+        Plan with its seals.
+    grid : Grid
+        Grid of the map.
+
+    Returns
+    -------
+    list of SealBand
+        One band a seal, in the plan's order.
+    """
+    lines = [seal_line(plan, seal, step=grid.pitch) for seal in plan.seals]
+    bands = []
+    for index, (seal, line) in enumerate(zip(plan.seals, lines, strict=True)):
+        half = max(2, round(seal.band / grid.pitch))
+        across = np.linspace(-seal.band / 2, seal.band / 2, 2 * half + 1)
+        own = _owned(line, across, lines[:index] + lines[index + 1 :], seal.band)
+        bands.append(SealBand(seal, line, across, own))
+    return bands
+
+
+def unroll_seals(
+    plan: DeckPlan, pressure_map: PressureMap, bands: Sequence[SealBand] | None = None
+) -> list[Strip]:
     """Unroll every seal of a plan from a map.
 
     Parameters
@@ -90,32 +140,27 @@ def unroll_seals(plan: DeckPlan, pressure_map: PressureMap) -> list[Strip]:
         Plan with its seals.
     pressure_map : PressureMap
         Measured or predicted map.
+    bands : sequence of SealBand, optional
+        From `seal_bands`, if they are laid out on the map's grid already.
 
     Returns
     -------
     list of Strip
         One strip a seal, in the plan's order.
     """
-    lines = [seal_line(plan, seal, step=pressure_map.grid.pitch) for seal in plan.seals]
-
-    def unroll(index: int) -> Strip:
-        others = lines[:index] + lines[index + 1 :]
-        return _unroll(plan.seals[index], lines[index], pressure_map, others)
-
-    return for_each(unroll, range(len(lines)))
+    laid_out = seal_bands(plan, pressure_map.grid) if bands is None else bands
+    return for_each(lambda band: _unroll(band, pressure_map), laid_out)
 
 
-def _unroll(seal: Seal, line: SealLine, pressure_map: PressureMap, others: list[SealLine]) -> Strip:
+def _unroll(band: SealBand, pressure_map: PressureMap) -> Strip:
+    line, across, own = band.line, band.across, band.own
     grid = pressure_map.grid
-    half = max(2, round(seal.band / grid.pitch))
-    across = np.linspace(-seal.band / 2, seal.band / 2, 2 * half + 1)
     place = (grid.x0, grid.y0, grid.pitch)
     signal, noise, *cell = sample_band(
         line.points, line.normals, across, place, pressure_map.signal, pressure_map.noise
     )
     flags = pressure_map.flags[cell[0], cell[1]]  # off the map the signal is NaN, whatever the flags
     marked, rim = ((flags & bits) != 0 for bits in (_MARKED_BITS, _RIM_BIT))
-    own = _owned(line, across, others, seal.band)
     signal[~own] = np.nan
     usable = np.isfinite(signal) & ~marked & ~rim
     foreign = _foreign(signal, noise, usable, pressure_map, (line.step, float(across[1] - across[0])))
@@ -123,7 +168,7 @@ def _unroll(seal: Seal, line: SealLine, pressure_map: PressureMap, others: list[
     usable &= ~foreign
     short, _ = window_means(signal, usable, np.arange(len(signal)), max(1, round(0.5 / line.step)))
     crown_signal = np.nan_to_num(short).max(axis=1).astype(np.float32)
-    return Strip(seal, line, across, signal, noise, usable, foreign, crown_signal, (cell[0], cell[1]))
+    return Strip(band.seal, line, across, signal, noise, usable, foreign, crown_signal, (cell[0], cell[1]))
 
 
 def _owned(line: SealLine, across: FloatArray, others: list[SealLine], band: float) -> BoolArray:

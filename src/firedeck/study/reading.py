@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from firedeck import __version__
 from firedeck.compare import MapDifference, SealDifference, compare_seals, difference_map
@@ -15,6 +16,7 @@ from firedeck.definition.deck import DeckPlan
 from firedeck.definition.film import FilmBatch
 from firedeck.definition.film_test import FilmTest, Scan
 from firedeck.definition.gasket import Gasket, plan_with_gasket
+from firedeck.definition.zones import opening_labels
 from firedeck.errors import FiredeckError, PrintError
 from firedeck.evidence import flag_bit
 from firedeck.files.definition_file import read_definition
@@ -22,13 +24,14 @@ from firedeck.files.scan_file import file_hash
 from firedeck.film.agreement import check_agreement
 from firedeck.film.artefacts import mask_artefacts
 from firedeck.film.mapping import PlanZones, assemble_map, deck_grid, plan_zones, read_sheet
+from firedeck.film.marks import SealMarks, seal_marks
 from firedeck.film.registration import Registration, register, register_by_landmarks
 from firedeck.film.sheet import SheetFinding, find_sheet
 from firedeck.pressure_map import FloatArray, Grid, PressureMap
 from firedeck.seal.balance import ClampBalance, clamp_balance
 from firedeck.seal.leak import LeakField, LeakPath, find_leaks, leak_field, trace_leak
 from firedeck.seal.profile import SealProfile, profile_seals
-from firedeck.seal.strip import unroll_seals
+from firedeck.seal.strip import SealBand, seal_bands, unroll_seals
 from firedeck.seal.summary import SealSummary, summarise_seal
 from firedeck.study.scanning import LoadedScan, Progress, load_scan, silent
 from firedeck.verdict import Verdict, judge
@@ -182,12 +185,14 @@ def read_print(
     """
     files = load_test(test_file)
     grid = deck_grid(files.plan, pitch)
-    sheets, pressure_map = _read_map(files, grid, progress)
-    progress("reading the seals", 0.8)
-    strips = unroll_seals(files.plan, pressure_map)
-    # Leak paths are sought while the seals are profiled: neither needs the other's answer.
     with ThreadPoolExecutor(1) as aside:
-        sought = aside.submit(leak_field, files.plan, pressure_map, strips)
+        found = _FoundAside.beside_scans(aside, files, grid)
+        sheets, pressure_map = _map_scans(files, grid, progress, found)
+        progress("reading the seals", 0.8)
+        strips = unroll_seals(files.plan, pressure_map, found.bands.result())
+        # Leak paths are sought while the seals are profiled: neither needs the other's answer.
+        openings = found.openings.result()
+        sought = aside.submit(leak_field, files.plan, pressure_map, strips, openings=openings)
         profiles = profile_seals(files.plan, pressure_map, strips)
         _require_print(files, pressure_map, profiles)
         summaries = [summarise_seal(files.plan, profile) for profile in profiles]
@@ -211,6 +216,29 @@ def read_print(
     )
 
 
+@dataclass(frozen=True)
+class _FoundAside:
+    """What needs no scan, found while the scans are read: parts of the plan, and the files' hashes."""
+
+    marks: Future[SealMarks]
+    zones: Future[PlanZones]
+    bands: Future[list[SealBand]]
+    openings: Future[tuple[npt.NDArray[np.int32], npt.NDArray[np.bool_]]]
+    hashes: Future[dict[str, str]]
+
+    @classmethod
+    def beside_scans(cls, aside: ThreadPoolExecutor, files: TestFiles, grid: Grid) -> _FoundAside:
+        """Start on everything, in the order in which it is needed."""
+        plan = files.plan
+        return cls(
+            marks=aside.submit(seal_marks, plan),
+            zones=aside.submit(plan_zones, plan, grid),
+            bands=aside.submit(seal_bands, plan, grid),
+            openings=aside.submit(opening_labels, plan, grid.x, grid.y),
+            hashes=aside.submit(_hashes, files),
+        )
+
+
 def _require_print(files: TestFiles, pressure_map: PressureMap, profiles: list[SealProfile]) -> None:
     """Refuse a sheet that shows no seal at all, or is dark nearly all over."""
     where = ", ".join(scan.file for scan in files.test.scans)
@@ -230,37 +258,25 @@ def _require_print(files: TestFiles, pressure_map: PressureMap, profiles: list[S
         )
 
 
-def _read_map(files: TestFiles, grid: Grid, progress: Progress) -> tuple[list[SheetReading], PressureMap]:
-    # Neither the zones nor the hashes need the scans: they are found while those are read.
-    with ThreadPoolExecutor(1) as aside:
-        zones = aside.submit(plan_zones, files.plan, grid)
-        hashes = aside.submit(_hashes, files)
-        return _map_scans(files, grid, progress, (zones, hashes))
-
-
 def _map_scans(
-    files: TestFiles,
-    grid: Grid,
-    progress: Progress,
-    aside: tuple[Future[PlanZones], Future[dict[str, str]]],
+    files: TestFiles, grid: Grid, progress: Progress, found: _FoundAside
 ) -> tuple[list[SheetReading], PressureMap]:
-    zones, hashes = aside
     readings, signals = [], []
     for scan in files.test.scans:
-        reading = _read_scan(files, scan, progress)
+        reading = _read_scan(files, scan, progress, found)
         progress(f"mapping {scan.file}", 0.7)
         picture, film = reading.loaded.picture, reading.finding.film
-        signal = read_sheet(picture, film, reading.registration.matrix, grid, zones.result())
+        signal = read_sheet(picture, film, reading.registration.matrix, grid, found.zones.result())
         signals.append(signal)
         readings.append(reading)
     notes = (*files.notes, *_sheet_notes(readings))
-    provenance = {"firedeck": __version__, "pitch_mm": f"{grid.pitch:g}", **hashes.result()}
+    provenance = {"firedeck": __version__, "pitch_mm": f"{grid.pitch:g}", **found.hashes.result()}
     pressure_map = assemble_map(signals, grid, files.batch, notes=notes, provenance=provenance)
     placed = [(r.loaded.picture, r.finding.film, r.registration.matrix) for r in readings]
     return readings, mask_artefacts(pressure_map, files.test.masks, placed)
 
 
-def _read_scan(files: TestFiles, scan: Scan, progress: Progress) -> SheetReading:
+def _read_scan(files: TestFiles, scan: Scan, progress: Progress, found: _FoundAside) -> SheetReading:
     assert files.batch.response is not None  # load_test has made sure
     loaded = load_scan(
         files.folder / scan.file,
@@ -271,14 +287,16 @@ def _read_scan(files: TestFiles, scan: Scan, progress: Progress) -> SheetReading
     )
     progress(f"laying {scan.file} onto the plan", 0.5)
     finding = find_sheet(loaded.picture)
-    return SheetReading(scan, loaded, finding, _lay_down(files, scan, loaded, finding))
+    return SheetReading(scan, loaded, finding, _lay_down(files, scan, loaded, finding, found.marks.result()))
 
 
-def _lay_down(files: TestFiles, scan: Scan, loaded: LoadedScan, finding: SheetFinding) -> Registration:
+def _lay_down(
+    files: TestFiles, scan: Scan, loaded: LoadedScan, finding: SheetFinding, marks: SealMarks
+) -> Registration:
     landmarks = [mark for mark in files.test.landmarks if mark.scan == scan.file]
     if landmarks:
-        return register_by_landmarks(loaded.picture, files.plan, landmarks, sheet=finding)
-    return register(loaded.picture, files.plan, sheet=finding, mirrored=scan.mirrored)
+        return register_by_landmarks(loaded.picture, files.plan, landmarks, sheet=finding, marks=marks)
+    return register(loaded.picture, files.plan, sheet=finding, mirrored=scan.mirrored, marks=marks)
 
 
 def _sheet_notes(readings: list[SheetReading]) -> list[str]:
