@@ -28,8 +28,14 @@ def lay_out_example(bench: Bench, *, progress: Progress) -> None:
     Raises
     ------
     FiredeckError
-        If the bench holds a file of the same name; nothing is written then.
+        If the bench holds definitions, or a file of the same name; nothing is written then.
     """
+    if bench.files():
+        raise FiredeckError(
+            "the folder holds definitions already",
+            where=bench.folder.name,
+            remedy="serve an empty folder for the example",
+        )
     with tempfile.TemporaryDirectory(dir=bench.folder, prefix=".example-") as draft:
         progress("drawing the scans of the invented engine", 0.1)
         write_demo(Path(draft))

@@ -83,8 +83,16 @@ def _say(message: dict[str, object]) -> None:
     sys.stdout.flush()
 
 
-def _tell(what: str, share: float) -> None:
-    _say({"step": what, "share": round(share, 3)})
+def _forward() -> Tell:
+    """Return a teller whose share never falls: a step within the work may begin anew, the whole does not."""
+    furthest = 0.0
+
+    def tell(what: str, share: float) -> None:
+        nonlocal furthest
+        furthest = max(furthest, share)
+        _say({"step": what, "share": round(furthest, 3)})
+
+    return tell
 
 
 def main(arguments: list[str]) -> int:
@@ -104,7 +112,7 @@ def main(arguments: list[str]) -> int:
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
     what, folder, *names = arguments
     try:
-        JOBS[what](Path(folder), names, _tell)
+        JOBS[what](Path(folder), names, _forward())
     except FiredeckError as fault:
         _say({"fault": {"message": fault.message, "where": fault.where, "remedy": fault.remedy}})
         return 2
