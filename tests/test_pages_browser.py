@@ -216,7 +216,7 @@ def test_the_weakest_place_is_shown_on_the_map_and_kept_in_the_address(view, fol
     assert again.locator("#seal").input_value() == str(index)
 
 
-def test_strip_and_curve_stand_over_one_another(view):
+def test_strip_and_curve_stand_over_one_another(view, folder):
     page = opened(view)
     page.wait_for_selector("#strip[data-seal]")
     strip = page.locator("#strip").bounding_box()
@@ -224,6 +224,11 @@ def test_strip_and_curve_stand_over_one_another(view):
     assert abs(strip["x"] - plot["x"]) <= 2
     assert abs(strip["x"] + strip["width"] - plot["x"] - plot["width"]) <= 2
     assert page.locator("#polar svg").count() == 1
+    expect(page.locator("#save-polar")).to_be_visible()
+    ways = json.loads((folder / "print-1-report" / "reading.json").read_text(encoding="utf-8"))["seals"]
+    page.locator("#seal").select_option(str(next(k for k, seal in enumerate(ways) if not seal["round"])))
+    expect(page.locator("#save-polar")).to_be_hidden()
+    expect(page.locator("#polar svg")).to_have_count(0)
 
 
 def test_a_leak_path_is_shown(view, folder):

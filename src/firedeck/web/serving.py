@@ -41,6 +41,8 @@ def serve(folder: Path, *, port: int = 0, open_browser: bool = False, tell: Call
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((_ADDRESS, port))
+        # From here on callers wait their turn: the address may be told before the server has come up.
+        listener.listen()
     except (OSError, OverflowError) as fault:
         listener.close()
         raise FiredeckError(
