@@ -34,7 +34,7 @@ from firedeck.kernel.condense import condense
 from firedeck.kernel.fronts import multiply
 from firedeck.pressure_map import Grid
 
-_SCATTER = 50
+_SCATTER = 20
 
 
 def figures() -> list[dict[str, Any]]:

@@ -212,6 +212,7 @@ def _eliminate_pivots(front: Floats, pivots: int) -> Floats:
     rest = np.asfortranarray(front[pivots:, pivots:])
     if not len(rest):
         return rest
-    beside = dtrsm(1.0, factor, np.asfortranarray(front[pivots:, :pivots]), side=1, lower=1, trans_a=1)
+    lower_left = np.asfortranarray(front[pivots:, :pivots])
+    beside = dtrsm(1.0, factor, lower_left, side=1, lower=1, trans_a=1, overwrite_b=1)
     left: Floats = dsyrk(-1.0, beside, beta=1.0, c=rest, lower=1, overwrite_c=1)
     return left
