@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 import time
+import tomllib
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ import firedeck.study.reading as reading_module
 from firedeck.cli import app
 from firedeck.scenario.cylinder_trace import make_traces
 from firedeck.scenario.engine import engine_plan, film_batch_stub, write_text
+from firedeck.scenario.joint_files import write_joint_files
 from firedeck.study.demonstration import work_demonstration
 from tests.fasteners import small_fastening
 from tests.support import small_print
@@ -199,6 +201,18 @@ def test_a_pitch_that_is_no_length_is_refused(bench, pitch):
     assert "Traceback" not in result.output
 
 
+def _write_predictions(bench):
+    """Let the demonstration's predictions be of the small deck, on coarse elements and one gasket."""
+    write_joint_files(bench)
+    gasket = tomllib.loads((bench / "factory-print.toml").read_text(encoding="utf-8"))["gasket"]
+    for name in ("prediction", "prediction-factory", "prediction-candidate"):
+        text = (bench / f"{name}.toml").read_text(encoding="utf-8")
+        text = text.replace('"12 mm"', '"20 mm"').replace('"print-fastening.toml"', '"fastening.toml"')
+        for kind in ("factory", "candidate"):
+            text = text.replace(f'"{kind}.toml"', f'"{gasket}"')
+        (bench / f"{name}.toml").write_text(text, encoding="utf-8")
+
+
 @pytest.mark.slow
 def test_the_demonstration_leads_to_all_its_reports(bench, monkeypatch):
     for number, name in ((1, "factory"), (2, "candidate")):
@@ -208,12 +222,14 @@ def test_the_demonstration_leads_to_all_its_reports(bench, monkeypatch):
         lambda file, progress: small_print.reading(1 if "factory" in file.name else 2),
     )
     make_traces(bench)
+    _write_predictions(bench)
     (bench / "fastening.toml").write_text(small_fastening(), encoding="utf-8")
     lines = work_demonstration(bench)
-    assert len(lines) == 3
+    assert len(lines) == 4
     page = (bench / "index.html").read_text(encoding="utf-8")
     folders = ("calibration", "factory-report", "candidate-report", "comparison", "fasteners", "tightening")
-    for folder in (*folders, "trace-report", "duty-comparison"):
+    predicted = ("prediction", "beside", "candidate-predicted-print")
+    for folder in (*folders, "trace-report", "duty-comparison", *predicted):
         assert f'href="{folder}/report.html"' in page
         assert (bench / folder / "report.html").exists()
     assert (bench / "tightening" / "card.pdf").read_bytes().startswith(b"%PDF")

@@ -149,7 +149,7 @@ def test_the_folder_holds_page_pictures_and_tables(predicted):
     for name in ("map-settled", "polar", "strip-bore-1-bead", "curves", "bow", "leaks", "diagrams"):
         with Image.open(out / f"{name}.png") as picture:
             assert picture.size[0] > 1000
-    for name in ("margins", "seals", "profiles", "fasteners", "bow", "bores", "breaches"):
+    for name in ("margins", "seals", "profiles", "fasteners", "bores", "breaches"):
         assert (out / f"{name}.parquet").exists()
     profile = [
         row

@@ -534,6 +534,8 @@ def test_demo_holds_every_file_and_no_truth(tmp_path):
         "deck.toml", "factory.toml", "candidate.toml", "film.toml", "criteria.toml", "fastening.toml",
         "calibration.toml", "calibration.tif", "factory-print.toml", "factory-print-1.tif",
         "candidate-print.toml", "candidate-print-1.tif", "candidate-print-2.tif",
+        "print-fastening.toml", "prediction.toml", "prediction-factory.toml", "prediction-candidate.toml",
+        "law-bore-bead.csv", "law-half-bead.csv",
     }  # fmt: skip
     Criteria.model_validate(tomllib.loads((tmp_path / "criteria.toml").read_text(encoding="utf-8")))
     Fastening.model_validate(tomllib.loads((tmp_path / "fastening.toml").read_text(encoding="utf-8")))

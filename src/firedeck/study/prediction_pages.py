@@ -250,7 +250,11 @@ def _faces(reading: PredictionReading, pictures: PredictionPictures) -> Section:
         "How far the head's face and the gap stand up midway between two fasteners, against beside them. "
         "The largest gap on top."
     )
-    return Section("bow", "Bow of the head", (*pictures.bow(), Table(head, rows, caption)))
+    heights = Table(head, rows, caption) if rows else Paragraph(_NO_BOW)
+    return Section("bow", "Bow of the head", (*pictures.bow(), heights))
+
+
+_NO_BOW = "Between no two fasteners is the face known closely enough to tell a bow; use smaller elements."
 
 
 def _bow_cell(bow: object) -> str:
