@@ -18,7 +18,7 @@ from firedeck.definition.deck import DeckPlan, SealKind
 from firedeck.evidence import FLAG_DTYPE, flag_bit
 from firedeck.kernel.windows import closed_window_means, fill_rows
 from firedeck.pressure_map import FloatArray, PressureMap
-from firedeck.seal.strip import Strip, unroll_seals, window_means
+from firedeck.seal.strip import Strip, unroll_seals
 
 __all__ = ["LoadTable", "SealProfile", "load_table", "profile_seals", "sector_length"]
 
@@ -217,7 +217,8 @@ def _windows(strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.in
     filled = _filled_across(signal)
     conversion = pressure_map.conversion
     land_signal = _land_signal(filled, np.isfinite(signal), strip)
-    pressure = conversion.to_pressure(filled) + _blur_correction(filled, strip.step_across, pressure_map)
+    pressure = conversion.to_pressure(filled)
+    pressure += _blur_correction(filled, pressure, strip.step_across, pressure_map)
     cell_noise = np.nan_to_num(noise) / np.maximum(conversion.slope(filled), 1e-9)
     spread = (
         cell_noise * pressure_map.grid.pitch / np.sqrt((2 * half + 1) * strip.line.step * strip.step_across)
@@ -228,7 +229,9 @@ def _windows(strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.in
     )
 
 
-def _blur_correction(signal: FloatArray, step: float, pressure_map: PressureMap) -> FloatArray:
+def _blur_correction(
+    signal: FloatArray, pressure: FloatArray, step: float, pressure_map: PressureMap
+) -> FloatArray:
     """Return what to add so that blur, which averages signal, leaves the mean pressure as it was.
 
     Within the blur the signal varies by its slope across the seal; the mean of a bent function
@@ -238,7 +241,7 @@ def _blur_correction(signal: FloatArray, step: float, pressure_map: PressureMap)
     if pressure_map.blur <= 0:
         return np.zeros_like(signal)
     variance = (pressure_map.blur * np.gradient(signal, step, axis=1)) ** 2
-    limit = 0.3 * conversion.to_pressure(signal)
+    limit = 0.3 * pressure
     return np.clip(0.5 * conversion.bend(signal) * variance, -limit, limit)
 
 
@@ -440,9 +443,15 @@ def _flags(
     )
     flags[peak < low] |= flag_bit("under-stated-range")
     flags[~parts.footprint.any(axis=1)] |= flag_bit("below-range")
-    _, foreign = window_means(strip.signal, strip.foreign, centres, half)
-    flags[foreign.sum(axis=1) > 0] |= flag_bit("dust")
+    flags[_rows_within(np.any(strip.foreign, axis=1), centres, half) > 0] |= flag_bit("dust")
     return flags
+
+
+def _rows_within(wanted: BoolArray, centres: npt.NDArray[np.int64], half: int) -> npt.NDArray[np.int64]:
+    """Return how many of the wanted rows of a closed strip lie within `half` of every centre."""
+    rows = len(wanted)
+    counted = np.concatenate([[0], np.cumsum(np.take(wanted, np.arange(-half, rows + half), mode="wrap"))])
+    return np.asarray(counted[centres + 2 * half + 1] - counted[centres])
 
 
 def _locally_saturated(
@@ -450,6 +459,4 @@ def _locally_saturated(
 ) -> BoolArray:
     """Return which windows hold a stretch of 1 mm whose crown reaches the top of the range."""
     top = float(pressure_map.conversion.to_signal(pressure_map.stated_range[1]))
-    crowns = strip.crown_signal[:, None]
-    _, count = window_means(crowns, crowns >= top, centres, half)
-    return np.asarray(count[:, 0] > 0)
+    return np.asarray(_rows_within(strip.crown_signal >= top, centres, half) > 0)
