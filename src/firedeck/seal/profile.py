@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from firedeck.definition.deck import DeckPlan, SealKind
 from firedeck.evidence import FLAG_DTYPE, flag_bit
-from firedeck.kernel.windows import closed_window_means, fill_rows
+from firedeck.kernel.windows import RunningSums, closed_window_means, fill_rows, running_sums
 from firedeck.pressure_map import FloatArray, PressureMap
 from firedeck.seal.strip import Strip, unroll_seals
 
@@ -189,14 +189,15 @@ def _profile(strip: Strip, pressure_map: PressureMap) -> SealProfile:
     middles = ((np.arange(count) + 0.5) * sector / step - 0.5).round().astype(np.int64)
     sliding = np.arange(0, len(strip.signal), max(1, round(_SLIDING_STEP_MM / step)), dtype=np.int64)
     fine = min(_FINE_WINDOW_MM, sector)
+    sums = running_sums(strip.signal, strip.noise, strip.usable)
     return SealProfile(
         name=strip.seal.name,
         kind=strip.seal.kind,
         length=length,
         strip=strip,
-        sectors=load_table(strip, pressure_map, np.minimum(middles, len(strip.signal) - 1), sector),
-        sliding=load_table(strip, pressure_map, sliding, sector),
-        fine=load_table(strip, pressure_map, sliding, fine),
+        sectors=load_table(strip, pressure_map, np.minimum(middles, len(strip.signal) - 1), sector, sums),
+        sliding=load_table(strip, pressure_map, sliding, sector, sums),
+        fine=load_table(strip, pressure_map, sliding, fine, sums),
     )
 
 
@@ -211,8 +212,10 @@ class _Windows:
     usable: FloatArray
 
 
-def _windows(strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.int64], half: int) -> _Windows:
-    signal, noise, share = closed_window_means(strip.signal, strip.noise, strip.usable, centres, half)
+def _windows(
+    strip: Strip, pressure_map: PressureMap, sums: RunningSums, centres: npt.NDArray[np.int64], half: int
+) -> _Windows:
+    signal, noise, share = closed_window_means(sums, centres, half)
     signal[share < 0.2] = np.nan
     filled = _filled_across(signal)
     conversion = pressure_map.conversion
@@ -281,7 +284,11 @@ def _footprint(above: BoolArray) -> BoolArray:
 
 
 def load_table(
-    strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.int64], window: float
+    strip: Strip,
+    pressure_map: PressureMap,
+    centres: npt.NDArray[np.int64],
+    window: float,
+    sums: RunningSums | None = None,
 ) -> LoadTable:
     """Read line load in windows along a strip.
 
@@ -295,6 +302,8 @@ def load_table(
         Rising middle rows of the windows.
     window : float
         Length of the windows [mm].
+    sums : tuple of ndarray, optional
+        `running_sums` of the strip's signal and noise, if they are at hand.
 
     Returns
     -------
@@ -302,7 +311,8 @@ def load_table(
         One row a window.
     """
     half = min(max(1, round((window / strip.line.step - 1) / 2)), (len(strip.signal) - 1) // 2)
-    parts = _windows(strip, pressure_map, centres, half)
+    sums = running_sums(strip.signal, strip.noise, strip.usable) if sums is None else sums
+    parts = _windows(strip, pressure_map, sums, centres, half)
     step = strip.step_across
     pressed = np.where(parts.footprint, parts.pressure, 0.0)
     tails = _tails(parts, pressed, step)
