@@ -7,7 +7,7 @@ from scipy import ndimage
 from firedeck.film.picture import pool_scan, pooling_factor
 from firedeck.kernel.cells import box_mean, settle_faint, tile_medians, weighted_normal
 from firedeck.kernel.raster import dilate, erode_diamond, resample_conserving
-from firedeck.kernel.windows import closed_window_sums, fill_rows
+from firedeck.kernel.windows import closed_window_means, closed_window_sums, fill_rows, running_sums
 
 
 @pytest.mark.parametrize("angle", [0.0, 7.0, 90.0, 213.0])
@@ -139,3 +139,19 @@ def test_missing_samples_of_a_row_are_filled_straight_and_level():
     values = np.array([[nan, 1.0, nan, nan, 4.0, nan], [nan] * 6, [1.0, 2.0, 3.0, 4.0, 5.0, 6.0]])
     fill_rows(values)
     np.testing.assert_allclose(values, [[1, 1, 2, 3, 4, 4], [0] * 6, [1, 2, 3, 4, 5, 6]])
+
+
+@pytest.mark.parametrize("half", [0, 2, 7])
+def test_means_from_running_sums_equal_those_added_up_window_by_window(half):
+    rng = np.random.default_rng(5)
+    first, second = rng.random((2, 15, 6), dtype=np.float32)
+    usable = rng.random((15, 6)) > 0.3
+    usable[:, 0] = False
+    first[~usable] = second[~usable] = np.nan
+    centres = np.array([0, 1, 7, 14])
+    found = closed_window_means(running_sums(first, second, usable), centres, half)
+    for values, means in zip((first, second), found, strict=False):
+        sums, counts = closed_window_sums(values, usable, centres, half)
+        expected = np.divide(sums, counts, out=np.full(sums.shape, np.nan), where=counts > 0)
+        np.testing.assert_allclose(means, expected, rtol=1e-12)
+    np.testing.assert_allclose(found[2], counts / (2 * half + 1))

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firedeck.errors import FiredeckError
-from firedeck.kernel.lookup import guide_of, interpolate_curve, slope_of_curve
+from firedeck.kernel.lookup import guide_of, interpolate_curve, interpolate_curves, knot_sums, slope_of_curve
 
 __all__ = ["Conversion", "FloatArray", "Grid", "MapArray", "PressureMap", "identity_conversion"]
 
@@ -150,21 +150,13 @@ class Conversion:
         ndarray, shape (n, number of knots)
             Weights [1].
         """
-        knots = len(self.signal)
-        row, col = np.nonzero(inside)
-        held = np.clip(signal[row, col], self.signal[0], self.signal[-1])
-        place = np.clip(np.searchsorted(self.signal, held, side="right") - 1, 0, knots - 2)
-        part = (held - self.signal[place]) / (self.signal[place + 1] - self.signal[place])
-        flat = row * knots + place
-        size = len(signal) * knots
-        weights = np.bincount(flat, 1.0 - part, size) + np.bincount(flat + 1, part, size)
-        return np.asarray(weights.reshape(len(signal), knots))
+        return np.asarray(knot_sums(signal, inside, self.signal, self.guide))
 
     def mode_shifts(self, signal: npt.ArrayLike) -> FloatArray:
         """Return the shift of every mode at the given signals [MPa], shape (k, ...)."""
         signal = np.asarray(signal, dtype=float)
-        shifts = [np.interp(signal, self.signal, mode) for mode in self.modes]
-        return np.stack(shifts) if shifts else np.zeros((0, *signal.shape))
+        shifts = interpolate_curves(signal.ravel(), self.signal, self.modes, self.guide)
+        return np.asarray(shifts.reshape(len(self.modes), *signal.shape))
 
 
 def _floating(values: npt.ArrayLike) -> npt.NDArray[np.floating]:

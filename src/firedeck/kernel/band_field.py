@@ -195,7 +195,9 @@ def lay_band(
             if row[k, m] >= 0 and not np.isnan(value[k, m]):
                 total[row[k, m] - top, col[k, m] - left] += value[k, m]
                 count[row[k, m] - top, col[k, m] - left] += 1
-    for i in range(total.shape[0]):
-        for j in range(total.shape[1]):
-            if count[i, j] > 0:
-                target[top + i, left + j] = total[i, j] / count[i, j]
+    # By sample and not by cell: about a ring, most cells between its ends are none of its own.
+    for k in range(row.shape[0]):
+        for m in range(row.shape[1]):
+            i, j = row[k, m] - top, col[k, m] - left
+            if row[k, m] >= 0 and count[i, j] > 0:
+                target[row[k, m], col[k, m]] = total[i, j] / count[i, j]

@@ -6,7 +6,15 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["guide_of", "interpolate_curve", "interpolate_into", "slope_at", "slope_of_curve"]
+__all__ = [
+    "guide_of",
+    "interpolate_curve",
+    "interpolate_curves",
+    "interpolate_into",
+    "knot_sums",
+    "slope_at",
+    "slope_of_curve",
+]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -135,4 +143,80 @@ def slope_of_curve(
     """
     out = np.empty(x.shape)
     _slopes_into(x.ravel(), knots, np.diff(ordinates) / np.diff(knots), guide, out.ravel())
+    return out
+
+
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
+def _span_at(place: float, knots: FloatArray, guide: IntArray) -> tuple[np.int64, float]:
+    """Return the span that holds a place and how far along it the place lies; held at the curve's ends."""
+    first, last = knots[0], knots.size - 2
+    span, part = np.int64(0), 0.0
+    if place >= knots[last + 1]:
+        span, part = np.int64(last), 1.0
+    elif place > first:
+        step = (place - first) * (guide.size / (knots[last + 1] - first))
+        span = guide[min(int(step), guide.size - 1)]
+        while place >= knots[span + 1]:
+            span += 1
+        part = (place - knots[span]) / (knots[span + 1] - knots[span])
+    elif np.isnan(place):
+        part = np.nan
+    return span, part
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def interpolate_curves(x: FloatArray, knots: FloatArray, curves: FloatArray, guide: IntArray) -> FloatArray:
+    """Return the ordinates of several curves over the same knots at every place; see `interpolate_into`.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Places.
+    knots : ndarray, shape (k,)
+        Rising abscissae.
+    curves : ndarray, shape (c, k)
+        Ordinates of every curve.
+    guide : ndarray of int64
+        From `guide_of`.
+
+    Returns
+    -------
+    ndarray, shape (c, n)
+        Ordinates.
+    """
+    out = np.empty((curves.shape[0], x.size))
+    for i in range(x.size):
+        span, part = _span_at(x[i], knots, guide)
+        for c in range(curves.shape[0]):
+            out[c, i] = curves[c, span] + part * (curves[c, span + 1] - curves[c, span])
+    return out
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def knot_sums(x: FloatArray, inside: npt.NDArray[np.bool_], knots: FloatArray, guide: IntArray) -> FloatArray:
+    """Return what each knot has to say in the sum of a curve's ordinates over every row of places.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n, m)
+        Places.
+    inside : ndarray of bool, shape (n, m)
+        Places that count.
+    knots : ndarray, shape (k,)
+        Rising abscissae.
+    guide : ndarray of int64
+        From `guide_of`.
+
+    Returns
+    -------
+    ndarray, shape (n, k)
+        Weights: the sum over a row is that of weight times ordinate over the knots.
+    """
+    out = np.zeros((x.shape[0], knots.size))
+    for i in range(x.shape[0]):
+        for j in range(x.shape[1]):
+            if inside[i, j]:
+                span, part = _span_at(x[i, j], knots, guide)
+                out[i, span] += 1.0 - part
+                out[i, span + 1] += part
     return out

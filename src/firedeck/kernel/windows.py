@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["add_row", "closed_window_means", "closed_window_sums", "fill_rows"]
+__all__ = [
+    "RunningSums",
+    "add_row",
+    "closed_window_means",
+    "closed_window_sums",
+    "fill_rows",
+    "running_sums",
+]
+
+#: Sums of two strips over the rows before each row, and how many samples they are.
+RunningSums: TypeAlias = tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.int32]]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -60,23 +72,48 @@ def closed_window_sums(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def closed_window_means(
-    first: npt.NDArray[np.float32],
-    second: npt.NDArray[np.float32],
-    usable: npt.NDArray[np.bool_],
-    centres: npt.NDArray[np.int64],
-    half: int,
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Average two strips over the usable rows within `half` of every centre; see `closed_window_sums`.
+def running_sums(
+    first: npt.NDArray[np.float32], second: npt.NDArray[np.float32], usable: npt.NDArray[np.bool_]
+) -> RunningSums:
+    """Sum the usable samples of two strips from their first row on: windows of any length come of it.
 
     Parameters
     ----------
     first, second : ndarray of float32, shape (n, m)
-        Strips, closed along their first axis.
+        Strips.
     usable : ndarray of bool, shape (n, m)
         Samples that count.
+
+    Returns
+    -------
+    first, second : ndarray, shape (n + 1, m)
+        Sums over the rows before each row.
+    counts : ndarray of int32, shape (n + 1, m)
+        How many samples they are.
+    """
+    rows, cols = first.shape
+    one, other = np.zeros((rows + 1, cols)), np.zeros((rows + 1, cols))
+    counts = np.zeros((rows + 1, cols), np.int32)
+    for i in range(rows):
+        for j in range(cols):
+            one[i + 1, j] = one[i, j] + (np.float64(first[i, j]) if usable[i, j] else 0.0)
+            other[i + 1, j] = other[i, j] + (np.float64(second[i, j]) if usable[i, j] else 0.0)
+            counts[i + 1, j] = counts[i, j] + np.int32(usable[i, j])
+    return one, other, counts
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def closed_window_means(
+    sums: RunningSums, centres: npt.NDArray[np.int64], half: int
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Average two closed strips over the usable rows within `half` of every centre.
+
+    Parameters
+    ----------
+    sums : tuple of ndarray
+        From `running_sums`; row n of the strips follows row n - 1 as row 0.
     centres : ndarray of int, shape (k,)
-        Rising middle rows.
+        Middle rows.
     half : int
         Rows to either side; 2 * half + 1 must not exceed n.
 
@@ -87,16 +124,21 @@ def closed_window_means(
     share : ndarray, shape (k, m)
         Share of the rows that is usable [1].
     """
-    sums, counts = closed_window_sums(first, usable, centres, half)
-    others, _ = closed_window_sums(second, usable, centres, half)
-    share = np.empty(sums.shape)
-    for k in range(sums.shape[0]):
-        for m in range(sums.shape[1]):
-            count = np.float64(counts[k, m])
+    one, other, counts = sums
+    rows = one.shape[0] - 1
+    shape = (centres.size, one.shape[1])
+    first, second, share = np.empty(shape), np.empty(shape), np.empty(shape)
+    for k in range(shape[0]):
+        begin, end = centres[k] - half, centres[k] + half + 1
+        low, high, laps = begin % rows, end % rows, end // rows - begin // rows
+        for m in range(shape[1]):
+            count = np.float64(counts[high, m] - counts[low, m] + laps * counts[rows, m])
             share[k, m] = count / (2 * half + 1)
-            sums[k, m] = sums[k, m] / count if count > 0.0 else np.nan
-            others[k, m] = others[k, m] / count if count > 0.0 else np.nan
-    return sums, others, share
+            first[k, m] = second[k, m] = np.nan
+            if count > 0.0:
+                first[k, m] = (one[high, m] - one[low, m] + laps * one[rows, m]) / count
+                second[k, m] = (other[high, m] - other[low, m] + laps * other[rows, m]) / count
+    return first, second, share
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

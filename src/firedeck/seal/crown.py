@@ -124,11 +124,14 @@ class SealPlaces:
             np.concatenate([np.arange(count) for count in counts]) if counts else np.zeros(0),
         )
 
-    def nearest(self, point: tuple[float, float]) -> CrownPlace | None:
-        """Return the crown of the seal whose band holds a point of the deck [mm], or None on land."""
-        if not self.profiles:
-            return None
-        distance, found = self.tree.query(point)
+    def nearest(self, points: FloatArray) -> list[CrownPlace | None]:
+        """Return the crown of the seal whose band holds each point of the deck [mm], or None on land."""
+        if not self.profiles or not len(points):
+            return [None] * len(points)
+        distances, found = self.tree.query(points)
+        return [self._crown(*place) for place in zip(distances, found, strict=True)]
+
+    def _crown(self, distance: float, found: int) -> CrownPlace | None:
         which, row = int(self.owner[found]), int(self.row[found])
         profile = self.profiles[which]
         if distance > profile.strip.seal.band / 2 + _STEP_MM:

@@ -23,7 +23,7 @@ from firedeck.kernel.breach import Saddles, saddle_matrix, trace_path
 from firedeck.kernel.cells import open_ground
 from firedeck.kernel.threads import for_each
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
-from firedeck.seal.crown import ACROSS_MM, SealPlaces
+from firedeck.seal.crown import ACROSS_MM, CrownPlace, SealPlaces
 from firedeck.seal.profile import SealProfile
 from firedeck.seal.strip import Strip
 
@@ -170,7 +170,11 @@ def _averaged(strip: Strip, pressure_map: PressureMap, length_scale: float) -> M
 
 
 def find_leaks(
-    plan: DeckPlan, pressure_map: PressureMap, profiles: Sequence[SealProfile], field: LeakField
+    plan: DeckPlan,
+    pressure_map: PressureMap,
+    profiles: Sequence[SealProfile],
+    field: LeakField,
+    places: SealPlaces | None = None,
 ) -> list[LeakPath]:
     """Find the decisive place between every two media, on paths that enter no third one.
 
@@ -184,21 +188,30 @@ def find_leaks(
         Its seals.
     field : LeakField
         From `leak_field`.
+    places : SealPlaces, optional
+        Crowns of the seals, averaged over the field's length scale, if they are tabulated already.
 
     Returns
     -------
     list of LeakPath
         One for every pair of media, lowest contact pressure first.
     """
-    saddles = field.saddles
-    places = SealPlaces.of(profiles, pressure_map, field.length_scale)
+    saddles, grid = field.saddles, pressure_map.grid
+    if places is None:
+        places = SealPlaces.of(profiles, pressure_map, field.length_scale)
+    first, second = np.triu_indices(len(plan.media), 1)
+    cells = saddles.direct_cells[first, second]
+    points = np.array([grid.x0, grid.y0]) + (cells[:, ::-1] + 0.5) * grid.pitch
+    pairs = [(plan.media[i], plan.media[j]) for i, j in zip(first, second, strict=True)]
+    heights = saddles.direct_heights[first, second].tolist()
+    nearest = places.nearest(points)
     top = pressure_map.stated_range[1]
-    paths = []
-    for i, a in enumerate(plan.media):
-        for j in range(i + 1, len(plan.media)):
-            cell = (int(saddles.direct_cells[i, j, 0]), int(saddles.direct_cells[i, j, 1]))
-            height = float(saddles.direct_heights[i, j])
-            paths.append(_path(a, plan.media[j], height, cell, pressure_map, places, top))
+    paths = [
+        _path(*pair, height, (cell[0], cell[1]), (point[0], point[1]), place, pressure_map.lowest, top)
+        for pair, height, cell, point, place in zip(
+            pairs, heights, cells.tolist(), points.tolist(), nearest, strict=True
+        )
+    ]
     return sorted(paths, key=lambda path: path.felt.value)
 
 
@@ -207,18 +220,16 @@ def _path(
     b: str,
     height: float,
     cell: tuple[int, int],
-    pressure_map: PressureMap,
-    places: SealPlaces,
+    point: tuple[float, float],
+    place: CrownPlace | None,
+    lowest: float,
     top: float,
 ) -> LeakPath:
-    grid = pressure_map.grid
-    point = (grid.x0 + (cell[1] + 0.5) * grid.pitch, grid.y0 + (cell[0] + 0.5) * grid.pitch)
     if not np.isfinite(height):
         unseen = Estimate(float("nan"), 0.0, float("inf"), ("outside-sheet",))
         return LeakPath(a, b, unseen, unseen, "", point, cell)
-    place = places.nearest(point)
     if height <= 0.0 or place is None:
-        bound = min(pressure_map.lowest, height) if height > 0 else pressure_map.lowest
+        bound = min(lowest, height) if height > 0 else lowest
         open_way = Estimate(height, 0.0, max(height, bound), ("below-range",))
         return LeakPath(a, b, open_way, open_way, place.seal if place else "", point, cell)
     felt = height + place.lift + place.blur

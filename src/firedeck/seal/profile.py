@@ -16,9 +16,9 @@ import numpy.typing as npt
 
 from firedeck.definition.deck import DeckPlan, SealKind
 from firedeck.evidence import FLAG_DTYPE, flag_bit
-from firedeck.kernel.windows import closed_window_means, fill_rows
+from firedeck.kernel.windows import RunningSums, closed_window_means, fill_rows, running_sums
 from firedeck.pressure_map import FloatArray, PressureMap
-from firedeck.seal.strip import Strip, unroll_seals, window_means
+from firedeck.seal.strip import Strip, unroll_seals
 
 __all__ = ["LoadTable", "SealProfile", "load_table", "profile_seals", "sector_length"]
 
@@ -189,14 +189,15 @@ def _profile(strip: Strip, pressure_map: PressureMap) -> SealProfile:
     middles = ((np.arange(count) + 0.5) * sector / step - 0.5).round().astype(np.int64)
     sliding = np.arange(0, len(strip.signal), max(1, round(_SLIDING_STEP_MM / step)), dtype=np.int64)
     fine = min(_FINE_WINDOW_MM, sector)
+    sums = running_sums(strip.signal, strip.noise, strip.usable)
     return SealProfile(
         name=strip.seal.name,
         kind=strip.seal.kind,
         length=length,
         strip=strip,
-        sectors=load_table(strip, pressure_map, np.minimum(middles, len(strip.signal) - 1), sector),
-        sliding=load_table(strip, pressure_map, sliding, sector),
-        fine=load_table(strip, pressure_map, sliding, fine),
+        sectors=load_table(strip, pressure_map, np.minimum(middles, len(strip.signal) - 1), sector, sums),
+        sliding=load_table(strip, pressure_map, sliding, sector, sums),
+        fine=load_table(strip, pressure_map, sliding, fine, sums),
     )
 
 
@@ -211,13 +212,16 @@ class _Windows:
     usable: FloatArray
 
 
-def _windows(strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.int64], half: int) -> _Windows:
-    signal, noise, share = closed_window_means(strip.signal, strip.noise, strip.usable, centres, half)
+def _windows(
+    strip: Strip, pressure_map: PressureMap, sums: RunningSums, centres: npt.NDArray[np.int64], half: int
+) -> _Windows:
+    signal, noise, share = closed_window_means(sums, centres, half)
     signal[share < 0.2] = np.nan
     filled = _filled_across(signal)
     conversion = pressure_map.conversion
     land_signal = _land_signal(filled, np.isfinite(signal), strip)
-    pressure = conversion.to_pressure(filled) + _blur_correction(filled, strip.step_across, pressure_map)
+    pressure = conversion.to_pressure(filled)
+    pressure += _blur_correction(filled, pressure, strip.step_across, pressure_map)
     cell_noise = np.nan_to_num(noise) / np.maximum(conversion.slope(filled), 1e-9)
     spread = (
         cell_noise * pressure_map.grid.pitch / np.sqrt((2 * half + 1) * strip.line.step * strip.step_across)
@@ -228,7 +232,9 @@ def _windows(strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.in
     )
 
 
-def _blur_correction(signal: FloatArray, step: float, pressure_map: PressureMap) -> FloatArray:
+def _blur_correction(
+    signal: FloatArray, pressure: FloatArray, step: float, pressure_map: PressureMap
+) -> FloatArray:
     """Return what to add so that blur, which averages signal, leaves the mean pressure as it was.
 
     Within the blur the signal varies by its slope across the seal; the mean of a bent function
@@ -238,7 +244,7 @@ def _blur_correction(signal: FloatArray, step: float, pressure_map: PressureMap)
     if pressure_map.blur <= 0:
         return np.zeros_like(signal)
     variance = (pressure_map.blur * np.gradient(signal, step, axis=1)) ** 2
-    limit = 0.3 * conversion.to_pressure(signal)
+    limit = 0.3 * pressure
     return np.clip(0.5 * conversion.bend(signal) * variance, -limit, limit)
 
 
@@ -278,7 +284,11 @@ def _footprint(above: BoolArray) -> BoolArray:
 
 
 def load_table(
-    strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.int64], window: float
+    strip: Strip,
+    pressure_map: PressureMap,
+    centres: npt.NDArray[np.int64],
+    window: float,
+    sums: RunningSums | None = None,
 ) -> LoadTable:
     """Read line load in windows along a strip.
 
@@ -292,6 +302,8 @@ def load_table(
         Rising middle rows of the windows.
     window : float
         Length of the windows [mm].
+    sums : tuple of ndarray, optional
+        `running_sums` of the strip's signal and noise, if they are at hand.
 
     Returns
     -------
@@ -299,7 +311,8 @@ def load_table(
         One row a window.
     """
     half = min(max(1, round((window / strip.line.step - 1) / 2)), (len(strip.signal) - 1) // 2)
-    parts = _windows(strip, pressure_map, centres, half)
+    sums = running_sums(strip.signal, strip.noise, strip.usable) if sums is None else sums
+    parts = _windows(strip, pressure_map, sums, centres, half)
     step = strip.step_across
     pressed = np.where(parts.footprint, parts.pressure, 0.0)
     tails = _tails(parts, pressed, step)
@@ -440,9 +453,15 @@ def _flags(
     )
     flags[peak < low] |= flag_bit("under-stated-range")
     flags[~parts.footprint.any(axis=1)] |= flag_bit("below-range")
-    _, foreign = window_means(strip.signal, strip.foreign, centres, half)
-    flags[foreign.sum(axis=1) > 0] |= flag_bit("dust")
+    flags[_rows_within(np.any(strip.foreign, axis=1), centres, half) > 0] |= flag_bit("dust")
     return flags
+
+
+def _rows_within(wanted: BoolArray, centres: npt.NDArray[np.int64], half: int) -> npt.NDArray[np.int64]:
+    """Return how many of the wanted rows of a closed strip lie within `half` of every centre."""
+    rows = len(wanted)
+    counted = np.concatenate([[0], np.cumsum(np.take(wanted, np.arange(-half, rows + half), mode="wrap"))])
+    return np.asarray(counted[centres + 2 * half + 1] - counted[centres])
 
 
 def _locally_saturated(
@@ -450,6 +469,4 @@ def _locally_saturated(
 ) -> BoolArray:
     """Return which windows hold a stretch of 1 mm whose crown reaches the top of the range."""
     top = float(pressure_map.conversion.to_signal(pressure_map.stated_range[1]))
-    crowns = strip.crown_signal[:, None]
-    _, count = window_means(crowns, crowns >= top, centres, half)
-    return np.asarray(count[:, 0] > 0)
+    return np.asarray(_rows_within(strip.crown_signal >= top, centres, half) > 0)

@@ -29,7 +29,8 @@ from firedeck.film.registration import Registration, register, register_by_landm
 from firedeck.film.sheet import SheetFinding, find_sheet
 from firedeck.pressure_map import FloatArray, Grid, PressureMap
 from firedeck.seal.balance import ClampBalance, clamp_balance
-from firedeck.seal.leak import LeakField, LeakPath, find_leaks, leak_field, trace_leak
+from firedeck.seal.crown import SealPlaces
+from firedeck.seal.leak import LENGTH_SCALE_MM, LeakField, LeakPath, find_leaks, leak_field, trace_leak
 from firedeck.seal.profile import SealProfile, profile_seals
 from firedeck.seal.strip import SealBand, seal_bands, unroll_seals
 from firedeck.seal.summary import SealSummary, summarise_seal
@@ -196,10 +197,11 @@ def read_print(
         profiles = profile_seals(files.plan, pressure_map, strips)
         _require_print(files, pressure_map, profiles)
         summaries = [summarise_seal(files.plan, profile) for profile in profiles]
+        balance = _balance(files, pressure_map)
+        places = SealPlaces.of(profiles, pressure_map, LENGTH_SCALE_MM)
         progress("seeking leak paths", 0.9)
         field = sought.result()
-    leaks = find_leaks(files.plan, pressure_map, profiles, field)
-    balance = _balance(files, pressure_map)
+    leaks = find_leaks(files.plan, pressure_map, profiles, field, places)
     verdict = judge(files.plan, files.criteria, profiles, summaries, leaks, balance)
     progress("done", 1.0)
     return PrintReading(
