@@ -25,9 +25,9 @@ class RuleMargin:
     joint_state : str
         State of the joint that counts [text].
     value : float
-        What the seal has, in `unit` [N/mm, MPa or µm].
+        What the seal has, in `unit`: [N/mm], [MPa] or [um].
     limit : float
-        What it needs, or must not exceed, in `unit` [N/mm, MPa or µm].
+        What it needs, or must not exceed, in `unit`: [N/mm], [MPa] or [um].
     unit : str
         Unit of both [text].
     ratio : float
