@@ -5,9 +5,16 @@ import pytest
 from scipy import ndimage
 
 from firedeck.film.picture import pool_scan, pooling_factor
-from firedeck.kernel.cells import box_mean, settle_faint, tile_medians, weighted_normal
+from firedeck.kernel.cells import box_mean, settle_faint, weighted_normal
+from firedeck.kernel.medians import tile_medians
 from firedeck.kernel.raster import dilate, erode_diamond, resample_conserving
-from firedeck.kernel.windows import closed_window_means, closed_window_sums, fill_rows, running_sums
+from firedeck.kernel.windows import (
+    closed_window_means,
+    closed_window_sums,
+    fill_rows,
+    highest_means,
+    running_sums,
+)
 
 
 @pytest.mark.parametrize("angle", [0.0, 7.0, 90.0, 213.0])
@@ -93,6 +100,19 @@ def test_eroding_takes_off_all_within_so_many_steps_of_the_edge(radius):
     np.testing.assert_array_equal(erode_diamond(mask, radius), expected)
 
 
+@pytest.mark.parametrize("levels", [3, 10_000])
+def test_tile_medians_are_medians_whatever_is_equal_in_a_tile(levels):
+    rng = np.random.default_rng(7)
+    values = (rng.integers(0, levels, (45, 38)) / np.float32(levels)).astype(np.float32)
+    usable = rng.random(values.shape) > 0.4
+    values[3, 4] = np.nan
+    medians = tile_medians(values, usable, 7, 1, 1)
+    counted = np.where(usable, values, np.nan)
+    for row, col in np.ndindex(medians.shape):
+        tile = counted[7 * row : 7 * row + 7, 7 * col : 7 * col + 7]
+        assert medians[row, col] == pytest.approx(np.nanmedian(tile), rel=1e-6)
+
+
 def test_tile_medians_skip_what_is_not_usable():
     values = np.arange(64, dtype=np.float32).reshape(8, 8)
     usable = np.ones((8, 8), bool)
@@ -155,3 +175,13 @@ def test_means_from_running_sums_equal_those_added_up_window_by_window(half):
         expected = np.divide(sums, counts, out=np.full(sums.shape, np.nan), where=counts > 0)
         np.testing.assert_allclose(means, expected, rtol=1e-12)
     np.testing.assert_allclose(found[2], counts / (2 * half + 1))
+
+
+@pytest.mark.parametrize("half", [0, 3, 7])
+def test_the_highest_mean_of_a_row_is_that_of_its_window(half):
+    rng = np.random.default_rng(6)
+    values = rng.random((15, 6), dtype=np.float32) - np.float32(0.5)
+    usable = rng.random((15, 6)) > 0.3
+    sums, counts = closed_window_sums(values, usable, np.arange(15), half)
+    expected = np.divide(sums, counts, out=np.zeros(sums.shape), where=counts > 0).max(axis=1)
+    np.testing.assert_allclose(highest_means(values, usable, half), expected, rtol=1e-6, atol=1e-9)

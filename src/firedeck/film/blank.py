@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from firedeck.kernel.cells import blank_ratio, tile_medians, weighted_normal
+from firedeck.kernel.cells import blank_ratio, weighted_normal
+from firedeck.kernel.medians import tile_medians
 from firedeck.kernel.threads import for_each, row_bands
 from firedeck.pressure_map import FloatArray, Grid, MapArray
 

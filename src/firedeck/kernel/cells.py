@@ -1,4 +1,4 @@
-"""Cell-by-cell work on the deck grid: tile medians and conversion through tables."""
+"""Cell-by-cell work on the deck grid: reference to the blank level and conversion through tables."""
 
 from __future__ import annotations
 
@@ -14,7 +14,6 @@ __all__ = [
     "open_ground",
     "settle_faint",
     "tally_cells",
-    "tile_medians",
     "weighted_normal",
 ]
 
@@ -24,51 +23,6 @@ _PIECE = 16
 
 #: Most of a cell's pressure that is put back for blur [1].
 _MOST_RESTORED = np.float32(0.3)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def tile_medians(
-    values: npt.NDArray[np.float32],
-    usable: npt.NDArray[np.bool_],
-    side: int,
-    stride: int,
-    least: int,
-) -> npt.NDArray[np.float32]:
-    """Return the median of the usable cells of every square tile.
-
-    Parameters
-    ----------
-    values : ndarray of float32, shape (h, w)
-        Values.
-    usable : ndarray of bool, shape (h, w)
-        Cells that count.
-    side : int
-        Side of a tile [cells].
-    stride : int
-        Every `stride`-th cell each way is looked at.
-    least : int
-        Fewest usable cells for a tile to have a median.
-
-    Returns
-    -------
-    ndarray of float32, shape (ceil(h / side), ceil(w / side))
-        Medians; NaN where too few cells are usable.
-    """
-    high, wide = values.shape
-    tiles_high, tiles_wide = (high + side - 1) // side, (wide + side - 1) // side
-    out = np.full((tiles_high, tiles_wide), np.nan, np.float32)
-    buffer = np.empty(side * side, np.float32)
-    for ti in range(tiles_high):
-        for tj in range(tiles_wide):
-            count = 0
-            for i in range(ti * side, min((ti + 1) * side, high), stride):
-                for j in range(tj * side, min((tj + 1) * side, wide), stride):
-                    if usable[i, j]:
-                        buffer[count] = values[i, j]
-                        count += 1
-            if count >= least:
-                out[ti, tj] = np.median(buffer[:count])
-    return out
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

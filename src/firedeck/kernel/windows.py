@@ -14,6 +14,7 @@ __all__ = [
     "closed_window_means",
     "closed_window_sums",
     "fill_rows",
+    "highest_means",
     "running_sums",
 ]
 
@@ -139,6 +140,41 @@ def closed_window_means(
                 first[k, m] = (one[high, m] - one[low, m] + laps * one[rows, m]) / count
                 second[k, m] = (other[high, m] - other[low, m] + laps * other[rows, m]) / count
     return first, second, share
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def highest_means(
+    values: npt.NDArray[np.float32], usable: npt.NDArray[np.bool_], half: int
+) -> npt.NDArray[np.float32]:
+    """Average a closed strip about every row, column by column, and return each row's highest average.
+
+    Parameters
+    ----------
+    values : ndarray of float32, shape (n, m)
+        Strip, closed along its first axis.
+    usable : ndarray of bool, shape (n, m)
+        Samples that count; a column without any counts as 0.
+    half : int
+        Rows to either side; 2 * half + 1 must not exceed n.
+
+    Returns
+    -------
+    ndarray of float32, shape (n,)
+        Highest averages.
+    """
+    rows, cols = values.shape
+    out = np.empty(rows, np.float32)
+    total, count = np.zeros(cols), np.zeros(cols, np.int64)
+    for k in range(-half, half):
+        add_row(values[k % rows], usable[k % rows], 1, total, count)
+    for k in range(rows):
+        add_row(values[(k + half) % rows], usable[(k + half) % rows], 1, total, count)
+        highest = -np.inf
+        for m in range(cols):
+            highest = max(highest, total[m] / count[m] if count[m] > 0 else 0.0)
+        out[k] = highest
+        add_row(values[(k - half) % rows], usable[(k - half) % rows], -1, total, count)
+    return out
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -14,7 +14,7 @@ from firedeck.definition.shape import SealLine, seal_line
 from firedeck.evidence import flag_bit
 from firedeck.kernel.band import LIGHTER, drop_wide_parts, grow_marks, sample_band, stand_out
 from firedeck.kernel.threads import for_each
-from firedeck.kernel.windows import closed_window_sums
+from firedeck.kernel.windows import closed_window_sums, highest_means
 from firedeck.pressure_map import FloatArray, Grid, MapArray, PressureMap
 
 __all__ = ["SealBand", "Strip", "seal_bands", "unroll_seals", "window_means"]
@@ -35,6 +35,9 @@ _SPECK_MM = 0.6
 
 #: Neighbourhood along the seal that a sample is compared with, half length [mm].
 _NEIGHBOURHOOD_MM = 2.5
+
+#: Length along the seal over which its crown's signal is averaged [mm].
+_CROWN_MM = 1.0
 
 _MARKED_BITS = np.uint16(sum(flag_bit(name) for name in ("crease", "dust", "pen", "rub", "masked")))
 _RIM_BIT = np.uint16(flag_bit("cut-rim"))
@@ -166,8 +169,8 @@ def _unroll(band: SealBand, pressure_map: PressureMap) -> Strip:
     foreign = _foreign(signal, noise, usable, pressure_map, (line.step, float(across[1] - across[0])))
     foreign |= marked & own
     usable &= ~foreign
-    short, _ = window_means(signal, usable, np.arange(len(signal)), max(1, round(0.5 / line.step)))
-    crown_signal = np.nan_to_num(short).max(axis=1).astype(np.float32)
+    half = min(max(1, round(_CROWN_MM / 2 / line.step)), (len(signal) - 1) // 2)
+    crown_signal = highest_means(signal, usable, half)
     return Strip(band.seal, line, across, signal, noise, usable, foreign, crown_signal, (cell[0], cell[1]))
 
 
