@@ -115,7 +115,10 @@ def test_cells_take_the_mean_of_the_samples_that_fall_into_them():
     value = np.array([[1.0, 3.0, np.nan], [5.0, 9.0, 2.0]], np.float32)
     row = np.array([[1, 1, 2], [3, 3, -1]], np.int32)
     col = np.array([[2, 2, 2], [4, 5, -1]], np.int32)
-    lay_band(value, row, col, target)
+    scratch = np.zeros(target.shape, np.float32), np.zeros(target.shape, np.int32)
+    lay_band(value, row, col, target, scratch)
+    assert not scratch[0].any()
+    assert not scratch[1].any()
     assert (target[1, 2], target[3, 4], target[3, 5], target[2, 2]) == (2.0, 5.0, 9.0, 7.0)
 
 

@@ -106,7 +106,7 @@ def test_tile_medians_are_medians_whatever_is_equal_in_a_tile(levels):
     values = (rng.integers(0, levels, (45, 38)) / np.float32(levels)).astype(np.float32)
     usable = rng.random(values.shape) > 0.4
     values[3, 4] = np.nan
-    medians = tile_medians(values, usable, 7, 1, 1)
+    medians = tile_medians(values, np.ones_like(values), usable, 7, 1, 1)
     counted = np.where(usable, values, np.nan)
     for row, col in np.ndindex(medians.shape):
         tile = counted[7 * row : 7 * row + 7, 7 * col : 7 * col + 7]
@@ -117,7 +117,7 @@ def test_tile_medians_skip_what_is_not_usable():
     values = np.arange(64, dtype=np.float32).reshape(8, 8)
     usable = np.ones((8, 8), bool)
     usable[:4, :4] = False
-    medians = tile_medians(values, usable, 4, 1, 4)
+    medians = tile_medians(values, np.ones_like(values), usable, 4, 1, 4)
     assert np.isnan(medians[0, 0])
     assert medians[1, 1] == np.median(values[4:, 4:])
 

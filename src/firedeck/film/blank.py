@@ -69,13 +69,15 @@ def _powers(count: int) -> FloatArray:
     return np.asarray(np.linspace(-1.0, 1.0, count)[:, None] ** np.arange(_ORDER + 1))
 
 
-def fit_blank(light: MapArray, grid: Grid, border: BoolArray, land: BoolArray) -> BlankSurface:
+def fit_blank(
+    total: MapArray, cover: MapArray, grid: Grid, border: BoolArray, land: BoolArray
+) -> BlankSurface:
     """Fit the blank surface of one sheet.
 
     Parameters
     ----------
-    light : ndarray of float32, shape (rows, cols)
-        Reflectance on the deck grid [1].
+    total, cover : ndarray of float32, shape (rows, cols)
+        Sum of weight times light, and of weight, in every cell of the deck grid [1].
     grid : Grid
         The grid.
     border : ndarray of bool
@@ -89,7 +91,7 @@ def fit_blank(light: MapArray, grid: Grid, border: BoolArray, land: BoolArray) -
         The surface with its uncertainty; it may rest on land alone where no border was left.
     """
     side = max(4, round(_TILE_MM / grid.pitch))
-    certain, tinted = (_tile_medians(light, usable, side) for usable in (border, land))
+    certain, tinted = (_tile_medians(total, cover, usable, side) for usable in (border, land))
     y, x = (np.arange(n) * side + side / 2 for n in certain.shape)
     py, px = (
         np.clip(2 * at / n - 1, -1, 1)[:, None] ** np.arange(_ORDER + 1)
@@ -105,11 +107,13 @@ def fit_blank(light: MapArray, grid: Grid, border: BoolArray, land: BoolArray) -
     return _solve(grid, np.vstack(rows), np.concatenate(logs), np.concatenate(one_sided))
 
 
-def _tile_medians(light: MapArray, usable: BoolArray, side: int) -> MapArray:
+def _tile_medians(total: MapArray, cover: MapArray, usable: BoolArray, side: int) -> MapArray:
     """Return the median light of every tile, several rows of tiles at a time."""
-    bands = row_bands(len(light), side * _TILES_TO_A_BAND)
-    parts = for_each(lambda band: tile_medians(light[band], usable[band], side, 1, 2 * side), bands)
-    return np.concatenate(parts)
+
+    def medians(band: slice) -> MapArray:
+        return tile_medians(total[band], cover[band], usable[band], side, 1, 2 * side)
+
+    return np.concatenate(for_each(medians, row_bands(len(total), side * _TILES_TO_A_BAND)))
 
 
 def _term_penalty(start: float) -> FloatArray:

@@ -151,9 +151,7 @@ def read_sheet(
             where=picture.name,
             remedy="leave a border of at least 5 mm of film beyond the deck's outline",
         )
-    light = np.divide(total, cover, out=np.zeros_like(total), where=present)
-    blank = fit_blank(light, grid, clear & zones.beyond, clear & zones.land)
-    del light
+    blank = fit_blank(total, cover, grid, clear & zones.beyond, clear & zones.land)
     signal = signal_from_light(total, cover, blank, _LEAST_COVER)
     pixel = footprint * grid.pitch
     return SheetSignal(signal, rim, blank, _blur(pixel, grid.pitch), _grain_left(pixel, grid.pitch))

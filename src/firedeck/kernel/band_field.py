@@ -168,7 +168,11 @@ def band_pressure(
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def lay_band(
-    value: MapArray, row: npt.NDArray[np.int32], col: npt.NDArray[np.int32], target: MapArray
+    value: MapArray,
+    row: npt.NDArray[np.int32],
+    col: npt.NDArray[np.int32],
+    target: MapArray,
+    scratch: tuple[MapArray, npt.NDArray[np.int32]],
 ) -> None:
     """Replace the cells that a band's samples fall into by the samples' mean.
 
@@ -180,24 +184,19 @@ def lay_band(
         Cell of each sample; -1 off the map.
     target : ndarray of float32, shape (rows, cols)
         The map, changed in place.
+    scratch : tuple of ndarray, shape (rows, cols)
+        Room for sums and numbers, all zero before and after: one for many bands.
     """
-    high, wide = target.shape
-    top, left, bottom, right = high, wide, -1, -1
+    total, count = scratch
     for k in range(row.shape[0]):
         for m in range(row.shape[1]):
-            if row[k, m] >= 0:
-                top, bottom = min(top, row[k, m]), max(bottom, row[k, m])
-                left, right = min(left, col[k, m]), max(right, col[k, m])
-    total = np.zeros((max(bottom - top + 1, 0), max(right - left + 1, 0)), np.float32)
-    count = np.zeros(total.shape, np.int32)
+            i, j = row[k, m], col[k, m]
+            if i >= 0 and not np.isnan(value[k, m]):
+                total[i, j] += value[k, m]
+                count[i, j] += 1
     for k in range(row.shape[0]):
         for m in range(row.shape[1]):
-            if row[k, m] >= 0 and not np.isnan(value[k, m]):
-                total[row[k, m] - top, col[k, m] - left] += value[k, m]
-                count[row[k, m] - top, col[k, m] - left] += 1
-    # By sample and not by cell: about a ring, most cells between its ends are none of its own.
-    for k in range(row.shape[0]):
-        for m in range(row.shape[1]):
-            i, j = row[k, m] - top, col[k, m] - left
-            if row[k, m] >= 0 and count[i, j] > 0:
-                target[row[k, m], col[k, m]] = total[i, j] / count[i, j]
+            i, j = row[k, m], col[k, m]
+            if i >= 0 and count[i, j] > 0:
+                target[i, j] = total[i, j] / count[i, j]
+                total[i, j], count[i, j] = 0.0, 0

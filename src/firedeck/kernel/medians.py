@@ -11,18 +11,19 @@ __all__ = ["tile_medians"]
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def tile_medians(
-    values: npt.NDArray[np.float32],
+    total: npt.NDArray[np.float32],
+    cover: npt.NDArray[np.float32],
     usable: npt.NDArray[np.bool_],
     side: int,
     stride: int,
     least: int,
 ) -> npt.NDArray[np.float32]:
-    """Return the median of the usable cells of every square tile.
+    """Return the median of total over cover of the usable cells of every square tile.
 
     Parameters
     ----------
-    values : ndarray of float32, shape (h, w)
-        Values; NaN is left out.
+    total, cover : ndarray of float32, shape (h, w)
+        Sum and weight of every cell; what is not a number is left out.
     usable : ndarray of bool, shape (h, w)
         Cells that count.
     side : int
@@ -37,7 +38,7 @@ def tile_medians(
     ndarray of float32, shape (ceil(h / side), ceil(w / side))
         Medians; NaN where too few cells are usable.
     """
-    high, wide = values.shape
+    high, wide = total.shape
     tiles_high, tiles_wide = (high + side - 1) // side, (wide + side - 1) // side
     out = np.full((tiles_high, tiles_wide), np.nan, np.float32)
     buffer = np.empty(side * side, np.float32)
@@ -46,8 +47,9 @@ def tile_medians(
             count = 0
             for i in range(ti * side, min((ti + 1) * side, high), stride):
                 for j in range(tj * side, min((tj + 1) * side, wide), stride):
-                    if usable[i, j] and not np.isnan(values[i, j]):
-                        buffer[count] = values[i, j]
+                    value = total[i, j] / cover[i, j]
+                    if usable[i, j] and not np.isnan(value):
+                        buffer[count] = value
                         count += 1
             if count >= least:
                 out[ti, tj] = _median(buffer[:count])

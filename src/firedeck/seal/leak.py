@@ -142,8 +142,10 @@ def leak_field(
     media, holes = opening_labels(plan, grid.x, grid.y) if openings is None else openings
     pressure = open_ground(pressure_map.value, pressure_map.flags, _NOTHING)
     bands = for_each(lambda strip: _averaged(strip, pressure_map, length_scale), strips)
+    scratch = np.zeros(pressure.shape, np.float32), np.zeros(pressure.shape, np.int32)
     for strip, band in zip(strips, bands, strict=True):
-        lay_band(band, *strip.cell, pressure)
+        lay_band(band, *strip.cell, pressure, scratch)
+    del scratch
     np.copyto(pressure, 0.0, where=holes | (media > 0))
     saddles = saddle_matrix(pressure, media, count=len(plan.media))
     return LeakField(pressure, media, length_scale, saddles)

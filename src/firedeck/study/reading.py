@@ -250,8 +250,9 @@ def _require_print(files: TestFiles, pressure_map: PressureMap, profiles: list[S
             where=where,
             remedy="use a film of lower range, or check that this is the exposed sheet and its coloured side",
         )
-    pressed = np.isfinite(pressure_map.value)
-    dark = float(np.mean((pressure_map.flags[pressed] & np.uint16(flag_bit("saturated"))) != 0))
+    pressed = int(np.count_nonzero(np.isfinite(pressure_map.value)))
+    saturated = int(np.count_nonzero(pressure_map.flags & np.uint16(flag_bit("saturated"))))
+    dark = saturated / max(pressed, 1)  # only film is ever flagged so
     if dark > _DARK_LIMIT:
         raise PrintError(
             f"the sheet is saturated over {100 * dark:.0f} % of its area",
