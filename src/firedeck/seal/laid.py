@@ -118,10 +118,11 @@ def lay_lines(
     grid = plan_grid(plan, pitch)
     blank = _blank(plan, grid, lines, tuple(notes), dict(provenance or {}), bloom)
     value = np.zeros(grid.shape, np.float32)
+    scratch = np.zeros(grid.shape, np.float32), np.zeros(grid.shape, np.int32)
     strips = []
     for strip in unroll_seals(plan, blank):
         painted = _painted(strip, lines[strip.seal.name], shape, bloom)
-        lay_band(painted, *strip.cell, value)
+        lay_band(painted, *strip.cell, value, scratch)
         strips.append(replace(strip, signal=painted, crown_signal=np.nan_to_num(painted).max(axis=1)))
     value[np.isnan(blank.value)] = np.nan
     laid = replace(blank, value=value, signal=value)
