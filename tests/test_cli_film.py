@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 import time
@@ -207,7 +208,9 @@ def _write_predictions(bench):
     gasket = tomllib.loads((bench / "factory-print.toml").read_text(encoding="utf-8"))["gasket"]
     for name in ("prediction", "prediction-factory", "prediction-candidate"):
         text = (bench / f"{name}.toml").read_text(encoding="utf-8")
-        text = text.replace('"12 mm"', '"20 mm"').replace('"print-fastening.toml"', '"fastening.toml"')
+        text = re.sub(
+            r'"(factory|candidate)-fastening\.toml"', '"fastening.toml"', text.replace('"12 mm"', '"20 mm"')
+        )
         for kind in ("factory", "candidate"):
             text = text.replace(f'"{kind}.toml"', f'"{gasket}"')
         (bench / f"{name}.toml").write_text(text, encoding="utf-8")

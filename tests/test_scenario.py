@@ -534,13 +534,21 @@ def test_demo_holds_every_file_and_no_truth(tmp_path):
         "deck.toml", "factory.toml", "candidate.toml", "film.toml", "criteria.toml", "fastening.toml",
         "calibration.toml", "calibration.tif", "factory-print.toml", "factory-print-1.tif",
         "candidate-print.toml", "candidate-print-1.tif", "candidate-print-2.tif",
-        "print-fastening.toml", "prediction.toml", "prediction-factory.toml", "prediction-candidate.toml",
+        "factory-fastening.toml", "candidate-fastening.toml",
+        "prediction.toml", "prediction-factory.toml", "prediction-candidate.toml",
         "law-bore-bead.csv", "law-half-bead.csv",
     }  # fmt: skip
     Criteria.model_validate(tomllib.loads((tmp_path / "criteria.toml").read_text(encoding="utf-8")))
     Fastening.model_validate(tomllib.loads((tmp_path / "fastening.toml").read_text(encoding="utf-8")))
     for made in (truth.factory, truth.candidate):
         FilmTest.model_validate(tomllib.loads((tmp_path / made.record).read_text(encoding="utf-8")))
+    for role in ("factory", "candidate"):
+        record, fastened = (
+            tomllib.loads((tmp_path / f"{role}-{what}.toml").read_text(encoding="utf-8"))
+            for what in ("print", "fastening")
+        )
+        stages = [stage["torque"] for stage in fastened["tightening"]["stage"]]
+        assert stages == [step["torque"] for step in record["step"]]
     rows, cols = truth.factory.scans[0].size
     assert 45e6 < rows * cols * (600 / 75) ** 2 < 60e6
     assert len(truth.candidate.scans) == 2

@@ -12,11 +12,13 @@ __all__ = ["LAWS", "law_text", "write_joint_files"]
 
 _TEXTS = (
     "fastening.toml",
-    "print-fastening.toml",
     "prediction.toml",
     "prediction-factory.toml",
     "prediction-candidate.toml",
 )
+
+#: File -> torques of the stages [N*m], those of the print's record.
+_PRINT_STAGES = {"factory-fastening.toml": (23, 40, 57), "candidate-fastening.toml": (29, 50, 71)}
 
 #: File -> closure [mm] and line load [N/mm] at the end of the table, share of load that rises straight
 #: with closure [1], share of closure that comes back from the end [1]. Invented.
@@ -61,5 +63,9 @@ def write_joint_files(folder: Path) -> None:
     place = resources.files("firedeck.scenario")
     for name in _TEXTS:
         (folder / name).write_text(place.joinpath(name).read_text(encoding="utf-8"), encoding="utf-8")
+    template = place.joinpath("print-fastening.toml").read_text(encoding="utf-8")
+    for name, stages in _PRINT_STAGES.items():
+        torques = ", ".join(f'{{ torque = "{torque} N*m" }}' for torque in stages)
+        (folder / name).write_text(template.replace("STAGES", torques), encoding="utf-8")
     for name, sizes in LAWS.items():
         (folder / name).write_text(law_text(*sizes), encoding="utf-8")

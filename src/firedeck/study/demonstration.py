@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from multiprocessing import get_context
 from pathlib import Path
 
 from firedeck.report.document import Document, Headline, Link, Links, Paragraph, Section
@@ -17,7 +20,7 @@ from firedeck.study.fastening_output import write_fastening, write_torque_plan
 from firedeck.study.film_print import predict_print
 from firedeck.study.film_print_output import write_print
 from firedeck.study.output import write_calibration, write_comparison, write_reading
-from firedeck.study.prediction import PredictionReading, predict_joint
+from firedeck.study.prediction import predict_joint
 from firedeck.study.prediction_beside import PrintBeside, write_beside
 from firedeck.study.prediction_output import write_prediction
 from firedeck.study.reading import PrintReading, compare_readings, read_print
@@ -47,23 +50,48 @@ def work_demonstration(folder: Path, *, progress: Progress = silent) -> tuple[st
     """
     progress("calibrating the film", 0.02)
     write_calibration(calibrate_film(folder / "calibration.toml"), folder / "calibration")
+    # What no print is needed for is worked through beside the prints, on a processor of its own.
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        beside = pool.submit(_without_prints, folder)
+        readings = _prints(folder, progress)
+        progress("predicting the prints", 0.94)
+        _predict_prints(folder, readings)
+        progress("waiting for cylinder pressures, clamp and the joint at the power target", 0.97)
+        design = beside.result()
+    page = _index(readings, design)
+    (folder / "index.html").write_text(render_html(page), encoding="utf-8")
+    progress("done", 1.0)
+    prints = (f"{name}: {_verdict(reading)}" for name, reading in readings.items())
+    return (*prints, f"fasteners: {design.clamp}", f"predicted at the power target: {design.predicted}")
+
+
+@dataclass(frozen=True)
+class _Design:
+    """First words of the reports that need no print: cylinder pressure, clamp, predicted joint."""
+
+    pressure: str
+    clamp: str
+    predicted: str
+
+
+def _without_prints(folder: Path) -> _Design:
+    """Write all reports that need no print."""
+    duties = _duties(folder)
+    fastening = _fasten(folder)
+    target = predict_joint(folder / "prediction.toml", check=False, store=KeptBodies())
+    write_prediction(target, folder / "prediction", links=(_BESIDE, _START))
+    pressure = duty_headline(duties.duties[0]).text
+    return _Design(pressure, str(fastening.verdict.state), str(judge_margins(target.margins)))
+
+
+def _prints(folder: Path, progress: Progress) -> dict[str, PrintReading]:
+    """Read both prints and compare them."""
     readings = {name: _read(folder, name, progress) for name in _PRINTS}
     progress("comparing the prints", 0.9)
     links = [Link(f"the {name} print", f"../{name}-report/report.html") for name in _PRINTS]
     comparison = compare_readings(readings["factory"], readings["candidate"])
     write_comparison(comparison, folder / "comparison", links=[*links, _START])
-    progress("working up cylinder pressures", 0.93)
-    duties = _duties(folder)
-    progress("reckoning the clamp", 0.95)
-    fastening = _fasten(folder)
-    progress("predicting the joint", 0.96)
-    predicted = _predict(folder, readings)
-    page = _index(readings, duties, fastening, predicted)
-    (folder / "index.html").write_text(render_html(page), encoding="utf-8")
-    progress("done", 1.0)
-    prints = (f"{name}: {_verdict(reading)}" for name, reading in readings.items())
-    judged = judge_margins(predicted.margins)
-    return (*prints, f"fasteners: {fastening.verdict.state}", f"predicted at the power target: {judged}")
+    return readings
 
 
 def _fasten(folder: Path) -> FasteningReading:
@@ -76,22 +104,19 @@ def _fasten(folder: Path) -> FasteningReading:
     return plan.reading
 
 
-def _predict(folder: Path, readings: dict[str, PrintReading]) -> PredictionReading:
-    """Predict both prints and set them beside the ones read; predict the candidate at the power target."""
+def _predict_prints(folder: Path, readings: dict[str, PrintReading]) -> None:
+    """Predict both prints and set them beside the ones read."""
     kept = KeptBodies()
-    beside = Link("predicted and read", "../beside/report.html")
     pairs = []
     for name in _PRINTS:
         predicted = predict_print(folder / f"prediction-{name}.toml", store=kept)
         if name == "candidate":
-            write_print(predicted, folder / f"{name}-predicted-print", links=(beside, _START))
+            write_print(predicted, folder / f"{name}-predicted-print", links=(_BESIDE, _START))
         pairs.append(PrintBeside(name, readings[name], predicted))
     write_beside(pairs, folder / "beside", links=(_START,))
-    target = predict_joint(folder / "prediction.toml", check=False, store=kept)
-    write_prediction(target, folder / "prediction", links=(beside, _START))
-    return target
 
 
+_BESIDE = Link("predicted and read", "../beside/report.html")
 _START = Link("start of the demonstration", "../index.html")
 
 
@@ -125,12 +150,7 @@ def _verdict(reading: PrintReading) -> str:
     return f"{reading.verdict.state} ({count} of {len(reading.verdict.seals)} seals)"
 
 
-def _ways(
-    readings: dict[str, PrintReading],
-    duties: DutyComparison,
-    fastening: FasteningReading,
-    predicted: PredictionReading,
-) -> tuple[Link, ...]:
+def _ways(readings: dict[str, PrintReading], design: _Design) -> tuple[Link, ...]:
     """Return the ways to all reports."""
     return (
         Link("Calibration of the film", "calibration/report.html", "pieces of known pressure, and the curve"),
@@ -145,7 +165,7 @@ def _ways(
             f"verdict: {_verdict(readings['candidate'])}",
         ),
         Link("Candidate against factory", "comparison/report.html", "what differs, and what cannot be told"),
-        Link("Measured cylinder pressure", "trace-report/report.html", duty_headline(duties.duties[0]).text),
+        Link("Measured cylinder pressure", "trace-report/report.html", design.pressure),
         Link(
             "Trace, cycle model and rule side by side",
             "duty-comparison/report.html",
@@ -154,13 +174,13 @@ def _ways(
         Link(
             "Fasteners and clamp",
             "fasteners/report.html",
-            f"tighter studs for the power target; verdict: {fastening.verdict.state}",
+            f"tighter studs for the power target; verdict: {design.clamp}",
         ),
         Link("Torque and rounds", "tightening/report.html", "what torque, and what it leaves in each stud"),
         Link(
             "Candidate predicted at the power target",
             "prediction/report.html",
-            f"cold, hot and firing, from generic castings; predicted: {judge_margins(predicted.margins)}",
+            f"cold, hot and firing, from generic castings; predicted: {design.predicted}",
         ),
         Link(
             "Prediction beside print",
@@ -176,14 +196,9 @@ def _ways(
     )
 
 
-def _index(
-    readings: dict[str, PrintReading],
-    duties: DutyComparison,
-    fastening: FasteningReading,
-    predicted: PredictionReading,
-) -> Document:
+def _index(readings: dict[str, PrintReading], design: _Design) -> Document:
     plan = readings["factory"].files.plan
-    ways = _ways(readings, duties, fastening, predicted)
+    ways = _ways(readings, design)
     story = (
         f"{plan.name} is an engine that does not exist. Its deck plan, two gaskets, a film with its "
         f"calibration and "
