@@ -21,7 +21,7 @@ from firedeck.study.film_print import predict_print
 from firedeck.study.film_print_output import write_print
 from firedeck.study.output import write_calibration, write_comparison, write_reading
 from firedeck.study.prediction import predict_joint
-from firedeck.study.prediction_beside import PrintBeside, write_beside
+from firedeck.study.prediction_beside import ForeseenSeals, PrintBeside, write_beside
 from firedeck.study.prediction_output import write_prediction
 from firedeck.study.reading import PrintReading, compare_readings, read_print
 from firedeck.study.scanning import Progress, silent
@@ -54,10 +54,10 @@ def work_demonstration(folder: Path, *, progress: Progress = silent) -> tuple[st
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
         beside = pool.submit(_without_prints, folder)
         readings = _prints(folder, progress)
-        progress("predicting the prints", 0.94)
-        _predict_prints(folder, readings)
-        progress("waiting for cylinder pressures, clamp and the joint at the power target", 0.97)
+        progress("waiting for cylinder pressures, clamp and predictions", 0.95)
         design = beside.result()
+    pairs = [PrintBeside(name, readings[name], design.prints[name]) for name in _PRINTS]
+    write_beside(pairs, folder / "beside", links=(_START,))
     page = _index(readings, design)
     (folder / "index.html").write_text(render_html(page), encoding="utf-8")
     progress("done", 1.0)
@@ -67,21 +67,24 @@ def work_demonstration(folder: Path, *, progress: Progress = silent) -> tuple[st
 
 @dataclass(frozen=True)
 class _Design:
-    """First words of the reports that need no print: cylinder pressure, clamp, predicted joint."""
+    """First words of the reports that need no print, and what the prints should show."""
 
     pressure: str
     clamp: str
     predicted: str
+    prints: dict[str, ForeseenSeals]
 
 
 def _without_prints(folder: Path) -> _Design:
     """Write all reports that need no print."""
     duties = _duties(folder)
     fastening = _fasten(folder)
-    target = predict_joint(folder / "prediction.toml", check=False, store=KeptBodies())
+    kept = KeptBodies()
+    target = predict_joint(folder / "prediction.toml", check=False, store=kept)
     write_prediction(target, folder / "prediction", links=(_BESIDE, _START))
     pressure = duty_headline(duties.duties[0]).text
-    return _Design(pressure, str(fastening.verdict.state), str(judge_margins(target.margins)))
+    judged = str(judge_margins(target.margins))
+    return _Design(pressure, str(fastening.verdict.state), judged, _predict_prints(folder, kept))
 
 
 def _prints(folder: Path, progress: Progress) -> dict[str, PrintReading]:
@@ -104,16 +107,15 @@ def _fasten(folder: Path) -> FasteningReading:
     return plan.reading
 
 
-def _predict_prints(folder: Path, readings: dict[str, PrintReading]) -> None:
-    """Predict both prints and set them beside the ones read."""
-    kept = KeptBodies()
-    pairs = []
+def _predict_prints(folder: Path, kept: KeptBodies) -> dict[str, ForeseenSeals]:
+    """Predict both prints, and write the report of the candidate's."""
+    foreseen = {}
     for name in _PRINTS:
         predicted = predict_print(folder / f"prediction-{name}.toml", store=kept)
         if name == "candidate":
             write_print(predicted, folder / f"{name}-predicted-print", links=(_BESIDE, _START))
-        pairs.append(PrintBeside(name, readings[name], predicted))
-    write_beside(pairs, folder / "beside", links=(_START,))
+        foreseen[name] = ForeseenSeals.of(predicted)
+    return foreseen
 
 
 _BESIDE = Link("predicted and read", "../beside/report.html")

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from firedeck.definition.deck import DeckPlan
 from firedeck.drawing.beside_picture import BesideSeal, beside_figure
 from firedeck.drawing.picture_file import to_png_bytes
 from firedeck.files.table_file import write_table
@@ -20,13 +21,37 @@ from firedeck.study.folders import write_folder
 from firedeck.study.output import write_page
 from firedeck.study.reading import PrintReading
 
-__all__ = ["PrintBeside", "beside_columns", "beside_page", "write_beside"]
+__all__ = ["ForeseenSeals", "PrintBeside", "beside_columns", "beside_page", "write_beside"]
 
 _UNITS = {
     **{f"{who}_{what}_N_per_mm": "N/mm" for who in ("read", "predicted") for what in ("mean", "lowest")},
     "read_angle_deg": "degree",
     "predicted_angle_deg": "degree",
 }
+
+
+@dataclass(frozen=True)
+class ForeseenSeals:
+    """What a predicted print says about its seals, its maps left out.
+
+    Attributes
+    ----------
+    plan : DeckPlan
+        The plan with the gasket's seals.
+    seals : tuple of SealPrint
+        The seals, in the plan's order.
+    assumptions : tuple of str
+        Assumptions that change the prediction.
+    """
+
+    plan: DeckPlan
+    seals: tuple[SealPrint, ...]
+    assumptions: tuple[str, ...]
+
+    @classmethod
+    def of(cls, predicted: FilmPrint) -> ForeseenSeals:
+        """Return what a predicted print says about its seals."""
+        return cls(predicted.files.plan, predicted.seals, predicted.assumptions)
 
 
 @dataclass(frozen=True)
@@ -39,17 +64,17 @@ class PrintBeside:
         What the print is called [text].
     reading : PrintReading
         The print as read.
-    predicted : FilmPrint
-        The print as predicted, without looking at the one read.
+    predicted : ForeseenSeals
+        What its seals were predicted to show, without looking at the print.
     """
 
     name: str
     reading: PrintReading
-    predicted: FilmPrint
+    predicted: ForeseenSeals
 
     def bore_seals(self) -> list[tuple[int, SealPrint]]:
         """Return the seals that enclose bores only, with their places in the plan."""
-        plan = self.predicted.files.plan
+        plan = self.predicted.plan
         bores = {bore.name for bore in plan.bores}
         return [
             (place, one)
@@ -94,7 +119,7 @@ def _alike(pair: PrintBeside, place: int, one: SealPrint) -> float:
 
 def beside_page(pairs: Sequence[PrintBeside], *, links: tuple[Link, ...] = ()) -> Document:
     """Put the page of prediction beside print together."""
-    plan = pairs[0].predicted.files.plan
+    plan = pairs[0].predicted.plan
     columns = [
         (
             pair.name,
