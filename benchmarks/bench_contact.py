@@ -27,7 +27,7 @@ from scipy.sparse.linalg import splu
 
 from benchmarks.contact_engine import PRELOAD, build
 from benchmarks.process_cost import Cost, peak_megabytes
-from firedeck.contact import BodySection, Joint, JointState, SectionLayer, calculix_deck, tighten
+from firedeck.contact import BodySection, Joint, JointState, Level, SectionLayer, calculix_deck, tighten
 from firedeck.contact.body import held_freedoms
 from firedeck.contact.mesh import BodyMesh, body_mesh, loads_by_node
 from firedeck.definition.material import builtin_material
@@ -66,9 +66,9 @@ def _at_least(name: str, ratio: float, goal: float, against: str, note: str = ""
     }  # fmt: skip
 
 
-def _assembled(joint: Joint, level: str) -> JointState:
+def _assembled(joint: Joint, level: Level) -> JointState:
     wanted = {seat.name: PRELOAD for seat in joint.seats}
-    return tighten(joint, wanted, level=level, shares=(1.0,))[-1]  # type: ignore[arg-type]
+    return tighten(joint, wanted, level=level, shares=(1.0,))[-1]
 
 
 def _engine_figures() -> list[dict[str, Any]]:

@@ -32,6 +32,7 @@ _USUAL = "joint"
 class PredictGroup(TyperGroup):
     """A group whose first word may also be the file that its usual command takes."""
 
+    # Typer hands its own context, which the group beneath it does not declare.
     def parse_args(self, ctx: typer.Context, args: list[str]) -> list[str]:  # type: ignore[override]
         """Put the usual command's name before a file or option that stands in its place."""
         if args and args[0] not in self.commands and args[0] not in ("--help", "--install-completion"):

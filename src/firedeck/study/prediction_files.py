@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +12,7 @@ from firedeck.definition.deck import DeckPlan, Seal
 from firedeck.definition.fastening import check_fastening
 from firedeck.definition.film import FilmBatch
 from firedeck.definition.gasket import Gasket, plan_with_gasket
+from firedeck.definition.plan_finding import PlanFinding
 from firedeck.definition.prediction import LawOfSeals, Prediction, check_prediction
 from firedeck.errors import DefinitionError, Fault, FiredeckError
 from firedeck.files.definition_file import read_definition
@@ -118,11 +119,9 @@ def load_prediction(file: Path) -> PredictionFiles:
     return PredictionFiles(file, prediction, plan, gasket, fastening, clamp, laws, film, provenance)
 
 
-def _refuse(file: Path, found: tuple[object, ...]) -> None:
+def _refuse(file: Path, found: Sequence[PlanFinding]) -> None:
     if found:
-        raise DefinitionError(
-            [Fault(str(file), one.key, "", one.message, one.remedy) for one in found]  # type: ignore[attr-defined]
-        )
+        raise DefinitionError([Fault(str(file), one.key, "", one.message, one.remedy) for one in found])
 
 
 def _fastening(file: Path, own: DeckPlan, plan: DeckPlan, gasket: Gasket) -> FasteningFiles:

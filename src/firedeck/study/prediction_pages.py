@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from firedeck.contact import Bow
 from firedeck.report.cautions import prediction_limits_section
 from firedeck.report.document import (
     Block,
@@ -257,10 +258,10 @@ def _faces(reading: PredictionReading, pictures: PredictionPictures) -> Section:
 _NO_BOW = "Between no two fasteners is the face known closely enough to tell a bow; use smaller elements."
 
 
-def _bow_cell(bow: object) -> str:
+def _bow_cell(bow: Bow | None) -> str:
     if bow is None:
         return NOT_SHOWN
-    return f"{1e3 * bow.head:+.0f}, {1e3 * bow.opening:+.0f}"  # type: ignore[attr-defined]
+    return f"{1e3 * bow.head:+.0f}, {1e3 * bow.opening:+.0f}"
 
 
 def _fasteners(reading: PredictionReading, pictures: PredictionPictures) -> Section:

@@ -79,7 +79,7 @@ class Shop:
             self._open.move_to_end(key)
             return self._open[key]
 
-    def page(self, template: str, *, status: int = 200, **values: Any) -> HTMLResponse:  # noqa: ANN401
+    def page(self, template: str, *, status: int = 200, **values: Any) -> HTMLResponse:  # noqa: ANN401 - whatever a template shows
         """Return a page."""
         text = self._template(template).render(**values)
         return HTMLResponse(text, status_code=status)
