@@ -18,9 +18,9 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from firedeck.scenario.demo_files import write_demo
 from firedeck.study.bench import Bench
-from firedeck.study.calibrating import calibrate_film
-from firedeck.study.output import write_reading
-from firedeck.study.reading import read_print
+from firedeck.study.prints.calibrating import calibrate_film
+from firedeck.study.prints.output import write_reading
+from firedeck.study.prints.reading import read_print
 from tests.support import pages
 
 __all__ = ["figures"]

@@ -38,7 +38,7 @@ from benchmarks.reading_prints import ENLARGED, FOLDER, LARGE, PRINT, ROOT, SCAN
 
 if TYPE_CHECKING:  # the reading itself is imported in a fresh process only
     from benchmarks.plain_reading import PlainReading
-    from firedeck.study.reading import PrintReading
+    from firedeck.study.prints.reading import PrintReading
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -201,7 +201,7 @@ def _fresh(run: str, test: Path) -> dict[str, Any]:
 
 
 def _run_firedeck(test: Path) -> dict[str, Any]:
-    from firedeck.study.reading import read_print
+    from firedeck.study.prints.reading import read_print
 
     matrices = [read_print(SMALL).sheets[0].registration.matrix.tolist()]
     with Cost() as cost:
@@ -290,7 +290,7 @@ def _run_decode(test: Path) -> dict[str, Any]:
 
 def _run_stages(test: Path) -> dict[str, Any]:
     """Read a print with a clock on every function that `STAGES` names, and nothing running beside it."""
-    from firedeck.study import reading
+    from firedeck.study.prints import reading
 
     reading.read_print(SMALL)
     spent = {stage: [0.0, 0.0] for stage in STAGES}

@@ -153,7 +153,7 @@ def prepare(test_file: Path, to_deck: Sequence[Sequence[float]]) -> Given:
     from firedeck.definition.shape import opening_polygon, outline_polygon
     from firedeck.files.scan_file import open_scan, require_resolution
     from firedeck.kernel.transfer import Transfer, reflectance_table
-    from firedeck.study.reading import load_test
+    from firedeck.study.prints.reading import load_test
 
     files = load_test(test_file)
     test, plan = files.test, files.plan

@@ -49,7 +49,7 @@ def _make_print() -> None:
     from firedeck.scenario.disturbances import Disturbances
     from firedeck.scenario.engine import engine_plan, factory_gasket
     from firedeck.scenario.scanning import make_print
-    from firedeck.study.calibrating import calibrate_film
+    from firedeck.study.prints.calibrating import calibrate_film
 
     calibration = make_calibration(FOLDER, scanner=DEMO_SCANNER, seed=31)
     calibrate_film(FOLDER / calibration.record)

@@ -15,8 +15,8 @@ from firedeck.cli import app
 from firedeck.definition.duty import DutyDefinition
 from firedeck.files.definition_file import read_definition
 from firedeck.scenario.cylinder_trace import duty_files, make_traces, write_trace
-from firedeck.study.duty_cases import compare_duties, read_model, read_rule
-from firedeck.study.duty_trace import TraceOptions, UnclearTraceError, read_trace
+from firedeck.study.duty.cases import compare_duties, read_model, read_rule
+from firedeck.study.duty.trace import TraceOptions, UnclearTraceError, read_trace
 
 MPA_PER_PSI, KW_PER_HP = 0.00689475729, 0.745699872
 

@@ -14,7 +14,7 @@ import pytest
 import tifffile
 from typer.testing import CliRunner
 
-import firedeck.study.reading as reading_module
+import firedeck.study.prints.reading as reading_module
 from firedeck.cli import app
 from firedeck.scenario.cylinder_trace import make_traces
 from firedeck.scenario.engine import engine_plan, film_batch_stub, write_text

@@ -375,7 +375,7 @@ def test_a_gasket_thicker_than_its_gap_is_refused(bench):
 
 
 def test_short_memory_is_refused_before_anything_is_built(bench, monkeypatch):
-    monkeypatch.setattr("firedeck.study.predicted_joint.available_memory", lambda: 1e8)
+    monkeypatch.setattr("firedeck.study.prediction.joint.available_memory", lambda: 1e8)
     result = run("predict", "prediction.toml")
     assert result.exit_code == 2
     assert "GB of memory" in result.output

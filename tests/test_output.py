@@ -12,8 +12,8 @@ import pytest
 from firedeck.errors import FiredeckError
 from firedeck.files.map_file import read_map
 from firedeck.study.folders import check_folder, write_folder
-from firedeck.study.output import write_calibration, write_comparison, write_reading
-from firedeck.study.reading import compare_readings
+from firedeck.study.prints.output import write_calibration, write_comparison, write_reading
+from firedeck.study.prints.reading import compare_readings
 from tests.support import small_print
 
 

@@ -13,7 +13,7 @@ import pytest
 from firedeck.errors import FiredeckError
 from firedeck.files.map_file import read_map
 from firedeck.study.bench import Bench
-from firedeck.study.stored_reading import Pooling, StoredReading
+from firedeck.study.prints.stored_reading import Pooling, StoredReading
 from tests.support import pages
 
 

@@ -6,7 +6,7 @@ import pytest
 from benchmarks.bench_reading import AGREEMENT, agreement_figures, answers_of, plain_answers
 from benchmarks.plain_given import prepare
 from benchmarks.plain_reading import read_plainly
-from firedeck.study.reading import read_print
+from firedeck.study.prints.reading import read_print
 from tests.support.small_print import bench_files
 
 pytestmark = pytest.mark.slow

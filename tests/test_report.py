@@ -16,8 +16,8 @@ from firedeck.report.render import render_html
 from firedeck.report.seal_tables import first_leaks
 from firedeck.report.words import difference, estimate, number, percent, share
 from firedeck.seal.leak import LeakPath, crossing_leaks
-from firedeck.study.pages import calibration_page, comparison_page, reading_page
-from firedeck.study.reading import compare_readings
+from firedeck.study.prints.pages import calibration_page, comparison_page, reading_page
+from firedeck.study.prints.reading import compare_readings
 from firedeck.verdict import judge
 from tests.support import small_print
 

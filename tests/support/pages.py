@@ -13,7 +13,7 @@ from pathlib import Path
 
 import uvicorn
 
-from firedeck.study.output import write_reading
+from firedeck.study.prints.output import write_reading
 from firedeck.web.app import create_app
 from tests.support import small_print
 

@@ -12,8 +12,8 @@ from firedeck.scenario.disturbances import Disturbances, Scanner
 from firedeck.scenario.engine import small_plan
 from firedeck.scenario.pressure import build_field
 from firedeck.scenario.scanning import PrintOrder, make_print
-from firedeck.study.calibrating import CalibrationResult, calibrate_film
-from firedeck.study.reading import PrintReading, read_print
+from firedeck.study.prints.calibrating import CalibrationResult, calibrate_film
+from firedeck.study.prints.reading import PrintReading, read_print
 
 SCANNER = Scanner(dpi=300.0)
 LEVELS = (0.0, 8.0, 14.0, 22.0, 35.0, 55.0, 80.0, 110.0, 150.0)

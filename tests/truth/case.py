@@ -15,8 +15,8 @@ from firedeck.scenario.disturbances import Disturbances
 from firedeck.scenario.scanning import PrintOrder, make_print
 from firedeck.scenario.truth import PrintTruth
 from firedeck.seal.profile import LoadTable, SealProfile
-from firedeck.study.calibrating import calibrate_film
-from firedeck.study.reading import PrintReading, read_print
+from firedeck.study.prints.calibrating import calibrate_film
+from firedeck.study.prints.reading import PrintReading, read_print
 
 __all__ = ["CaseResult", "CaseSpec", "run_case"]
 

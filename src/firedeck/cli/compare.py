@@ -11,7 +11,7 @@ from firedeck.cli.film import OutOption, OverwriteOption, draw_refusal
 from firedeck.cli.shell import JsonOption, print_json, print_table, progress
 
 if TYPE_CHECKING:
-    from firedeck.study.reading import Comparison
+    from firedeck.study.prints.reading import Comparison
 
 __all__ = ["compare"]
 
@@ -33,8 +33,8 @@ def compare(
     scatter from one assembly to the next.
     """
     from firedeck.study.folders import check_folder
-    from firedeck.study.output import write_comparison
-    from firedeck.study.reading import compare_readings, read_print
+    from firedeck.study.prints.output import write_comparison
+    from firedeck.study.prints.reading import compare_readings, read_print
     from firedeck.units import parse_quantity
 
     side = parse_quantity(pitch, "length")

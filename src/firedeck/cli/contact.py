@@ -45,8 +45,8 @@ def export(
 
     Beside the deck stand this program's own answers, point by point, and how to compare them.
     """
-    from firedeck.study.deck_export import export_deck, write_deck
     from firedeck.study.folders import check_folder
+    from firedeck.study.prediction.deck_export import export_deck, write_deck
 
     check_folder(out, overwrite=overwrite)
     with progress() as tell:

@@ -15,9 +15,9 @@ from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, pr
 
 if TYPE_CHECKING:
     from firedeck.report.document import Facts, Headline, Table
-    from firedeck.study.duty_cases import ModelReading, RuleReading
-    from firedeck.study.duty_output import DutyOutcome
-    from firedeck.study.duty_trace import TraceReading
+    from firedeck.study.duty.cases import ModelReading, RuleReading
+    from firedeck.study.duty.output import DutyOutcome
+    from firedeck.study.duty.trace import TraceReading
 
 __all__ = ["app"]
 
@@ -93,7 +93,7 @@ def trace(
     What file, mapping and duty leave open is listed, and the mapping's text with blanks is written
     to the output, ready to be saved and filled in. Nothing is guessed.
     """
-    from firedeck.study.duty_trace import TraceOptions, read_trace
+    from firedeck.study.duty.trace import TraceOptions, read_trace
 
     options = TraceOptions(
         duty_file=duty,
@@ -128,7 +128,7 @@ def _check(out: Path | None, overwrite: bool) -> None:
 def _write(outcome: DutyOutcome, out: Path | None, overwrite: bool) -> Path | None:
     if out is None:
         return None
-    from firedeck.study.duty_output import write_duty
+    from firedeck.study.duty.output import write_duty
 
     return write_duty(outcome, out, overwrite=overwrite)
 
@@ -136,7 +136,7 @@ def _write(outcome: DutyOutcome, out: Path | None, overwrite: bool) -> Path | No
 @contextmanager
 def _open_questions(as_json: bool) -> Iterator[None]:
     """List what a trace leaves open, and write the text that would answer it."""
-    from firedeck.study.duty_trace import UnclearTraceError
+    from firedeck.study.duty.trace import UnclearTraceError
 
     try:
         yield
@@ -163,7 +163,7 @@ def model(
 
     The intervals hold what the duty file says its inputs may be off, and the model's own doubt.
     """
-    from firedeck.study.duty_cases import read_model
+    from firedeck.study.duty.cases import read_model
 
     _check(out, overwrite)
     with progress() as tell:
@@ -181,7 +181,7 @@ def rule(
     as_json: JsonOption = False,
 ) -> None:
     """Estimate peak pressure from power, torque or mean pressure by rule of thumb, with a wide band."""
-    from firedeck.study.duty_cases import read_rule
+    from firedeck.study.duty.cases import read_rule
 
     _check(out, overwrite)
     reading = read_rule(duty)
@@ -203,7 +203,7 @@ def inverse(
     as_json: JsonOption = False,
 ) -> None:
     """Find the power at which a peak pressure is reached, and say what was moved to get there."""
-    from firedeck.study.duty_cases import find_load
+    from firedeck.study.duty.cases import find_load
     from firedeck.units import parse_quantity
 
     peak = parse_quantity(peak_pressure, "pressure")
@@ -213,12 +213,12 @@ def inverse(
         reading = find_load(duty, peak, statistic=str(statistic))
         page = _write(reading, out, overwrite)
     if as_json:
-        from firedeck.study.duty_tables import load_record
+        from firedeck.study.duty.tables import load_record
 
         print_json({**load_record(reading), "report": page})
         return
     from firedeck.report.duty_tables import load_facts
-    from firedeck.study.duty_pages import load_headline
+    from firedeck.study.duty.pages import load_headline
 
     _say_headline(load_headline(reading))
     _say_facts(load_facts(reading.load))
@@ -237,12 +237,12 @@ def thickness(
     as_json: JsonOption = False,
 ) -> None:
     """Say what gasket thicknesses do to compression ratio and quench gap, and by the model to the peak."""
-    from firedeck.study.duty_cases import try_thicknesses
+    from firedeck.study.duty.cases import try_thicknesses
     from firedeck.units import parse_quantity
 
     reading = try_thicknesses(duty, [parse_quantity(text, "length") for text in thicknesses])
     if as_json:
-        from firedeck.study.duty_tables import thickness_record
+        from firedeck.study.duty.tables import thickness_record
 
         print_json(thickness_record(reading))
         return
@@ -265,19 +265,19 @@ def compare(
     as_json: JsonOption = False,
 ) -> None:
     """Set duties of one engine side by side in order of trust, and say where they disagree."""
-    from firedeck.study.duty_cases import compare_duties
+    from firedeck.study.duty.cases import compare_duties
 
     _check(out, overwrite)
     with progress() as tell, _open_questions(as_json):
         comparison = compare_duties(duties, progress=lambda what, share: tell(what, 0.8 * share))
         page = _write(comparison, out, overwrite)
     if as_json:
-        from firedeck.study.duty_tables import comparison_record
+        from firedeck.study.duty.tables import comparison_record
 
         print_json({**comparison_record(comparison), "report": page})
         return
     from firedeck.report.duty_tables import source_table
-    from firedeck.study.duty_pages import comparison_headline
+    from firedeck.study.duty.pages import comparison_headline
 
     _say_headline(comparison_headline(comparison))
     _say_table(source_table(list(zip(comparison.names, comparison.duties, strict=True)), comparison.against))
@@ -286,12 +286,12 @@ def compare(
 
 def _tell_duty(reading: TraceReading | ModelReading | RuleReading, page: Path | None, as_json: bool) -> None:
     if as_json:
-        from firedeck.study.duty_tables import duty_record
+        from firedeck.study.duty.tables import duty_record
 
         print_json({**duty_record(reading), "report": page})
         return
     from firedeck.report.duty_tables import duty_facts, duty_table
-    from firedeck.study.duty_pages import duty_headline
+    from firedeck.study.duty.pages import duty_headline
 
     _say_headline(duty_headline(reading.duty))
     _say_table(duty_table(reading.duty), most=6)  # the headline has MPa and psi
@@ -306,8 +306,8 @@ def _tell_duty(reading: TraceReading | ModelReading | RuleReading, page: Path | 
 
 def _facts_of(reading: TraceReading | ModelReading | RuleReading) -> list[tuple[str, Facts]]:
     from firedeck.report.duty_tables import cycle_facts, trace_facts
-    from firedeck.study.duty_cases import ModelReading
-    from firedeck.study.duty_trace import TraceReading
+    from firedeck.study.duty.cases import ModelReading
+    from firedeck.study.duty.trace import TraceReading
 
     if isinstance(reading, TraceReading):
         found = zip(reading.results, reading.fits, reading.indicated, strict=True)

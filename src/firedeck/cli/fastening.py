@@ -11,8 +11,8 @@ import typer
 from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, progress
 
 if TYPE_CHECKING:
-    from firedeck.study.fastening import FasteningReading
-    from firedeck.study.torque import TorquePlan
+    from firedeck.study.fastening.assessment import FasteningReading
+    from firedeck.study.fastening.torque import TorquePlan
 
 __all__ = ["fasteners", "torque"]
 
@@ -45,7 +45,7 @@ def fasteners(
     against its gas load. An assessment that worked ends with code 0 whatever the verdict, unless
     --strict is given.
     """
-    from firedeck.study.fastening import assess_fastening
+    from firedeck.study.fastening.assessment import assess_fastening
     from firedeck.study.folders import check_folder
 
     if out is not None:
@@ -55,12 +55,12 @@ def fasteners(
         reading = assess_fastening(file)
         page = None
         if out is not None:
-            from firedeck.study.fastening_output import write_fastening
+            from firedeck.study.fastening.output import write_fastening
 
             tell("drawing the report", 0.4)
             page = write_fastening(reading, out, overwrite=overwrite)
     if as_json:
-        from firedeck.study.fastening_tables import fastening_record
+        from firedeck.study.fastening.tables import fastening_record
 
         print_json({**fastening_record(reading), "report": page})
     else:
@@ -128,8 +128,8 @@ def torque(
     The table shows torques over the whole range of friction and marks those that yield. The card is
     one page, as HTML and PDF, with the order drawn on the deck plan.
     """
+    from firedeck.study.fastening.torque import plan_torque
     from firedeck.study.folders import check_folder
-    from firedeck.study.torque import plan_torque
     from firedeck.units import parse_quantity
 
     wanted = [parse_quantity(text, "force") for text in preload or ()]
@@ -140,12 +140,12 @@ def torque(
         plan = plan_torque(file, wanted, way=way.value)
         page = None
         if out is not None:
-            from firedeck.study.fastening_output import write_torque_plan
+            from firedeck.study.fastening.output import write_torque_plan
 
             tell("drawing the card", 0.4)
             page = write_torque_plan(plan, out, overwrite=overwrite)
     if as_json:
-        from firedeck.study.fastening_tables import torque_record
+        from firedeck.study.fastening.tables import torque_record
 
         print_json({**torque_record(plan), "report": page})
         return
@@ -155,7 +155,13 @@ def torque(
 
 
 def _tell_torque(plan: TorquePlan) -> None:
-    from firedeck.study.torque_words import TORQUE_HEAD, plan_lines, snug_line, torque_rows, yield_line
+    from firedeck.study.fastening.torque_words import (
+        TORQUE_HEAD,
+        plan_lines,
+        snug_line,
+        torque_rows,
+        yield_line,
+    )
 
     for table in plan.tables:
         typer.echo(f"{table.place.group.name}, {table.place.tightening.lubricant.name}")

@@ -12,8 +12,8 @@ import typer
 from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, progress, say
 
 if TYPE_CHECKING:
-    from firedeck.study.calibrating import CalibrationResult
-    from firedeck.study.reading import PrintReading
+    from firedeck.study.prints.calibrating import CalibrationResult
+    from firedeck.study.prints.reading import PrintReading
 
 __all__ = ["OutOption", "OverwriteOption", "app", "draw_refusal"]
 
@@ -49,9 +49,9 @@ def calibrate(
 
     The response curve with its uncertainty goes into the film's file.
     """
-    from firedeck.study.calibrating import calibrate_film
     from firedeck.study.folders import check_folder
-    from firedeck.study.output import write_calibration
+    from firedeck.study.prints.calibrating import calibrate_film
+    from firedeck.study.prints.output import write_calibration
 
     if report is not None:
         check_folder(report, overwrite=overwrite)
@@ -114,8 +114,8 @@ def read(
     with -refused.png behind its name, and nothing else.
     """
     from firedeck.study.folders import check_folder
-    from firedeck.study.output import write_reading
-    from firedeck.study.reading import read_print
+    from firedeck.study.prints.output import write_reading
+    from firedeck.study.prints.reading import read_print
     from firedeck.units import parse_quantity
 
     side = parse_quantity(pitch, "length")
@@ -126,7 +126,7 @@ def read(
             reading, out, overwrite=overwrite, progress=lambda what, share: tell(what, 0.7 + 0.3 * share)
         )
     if as_json:
-        from firedeck.study.tables import reading_record
+        from firedeck.study.prints.tables import reading_record
 
         print_json({**reading_record(reading), "report": page})
     else:
@@ -143,7 +143,7 @@ def draw_refusal(test: Path, out: Path) -> Iterator[None]:
     try:
         yield
     except RegistrationError as refusal:
-        from firedeck.study.output import write_refusal
+        from firedeck.study.prints.output import write_refusal
 
         drawn = write_refusal(test, refusal, out)
         if drawn is not None:
@@ -153,7 +153,7 @@ def draw_refusal(test: Path, out: Path) -> Iterator[None]:
 
 def _tell(reading: PrintReading, page: Path) -> None:
     from firedeck.report.words import estimate
-    from firedeck.study.pages import reading_headline
+    from firedeck.study.prints.pages import reading_headline
 
     headline = reading_headline(reading)
     for line in (headline.text, *headline.lines):

@@ -11,7 +11,7 @@ from typer.core import TyperGroup
 from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, progress
 
 if TYPE_CHECKING:
-    from firedeck.study.prediction import PredictionReading
+    from firedeck.study.prediction.predicting import PredictionReading
 
 __all__ = ["app"]
 
@@ -66,7 +66,7 @@ def joint(
     is given.
     """
     from firedeck.study.folders import check_folder
-    from firedeck.study.prediction import predict_joint
+    from firedeck.study.prediction.predicting import predict_joint
 
     if out is not None:
         check_folder(out, overwrite=overwrite)
@@ -75,13 +75,13 @@ def joint(
         reading = predict_joint(file, check=not fast, progress=lambda what, part: tell(what, share * part))
         page = None
         if out is not None:
-            from firedeck.study.prediction_output import write_prediction
+            from firedeck.study.prediction.output import write_prediction
 
             page = write_prediction(
                 reading, out, overwrite=overwrite, progress=lambda what, part: tell(what, 0.7 + 0.3 * part)
             )
     if as_json:
-        from firedeck.study.prediction_tables import prediction_record
+        from firedeck.study.prediction.tables import prediction_record
 
         print_json({**prediction_record(reading), "report": page})
     else:
@@ -148,8 +148,8 @@ def giveway(
 ) -> None:
     """Find the order in which seals give as cylinder pressure rises, and the power where a duty is named."""
     from firedeck.study.folders import check_folder
-    from firedeck.study.giveway import order_give_way
-    from firedeck.study.giveway_output import giveway_line, giveway_record, write_giveway
+    from firedeck.study.prediction.giveway import order_give_way
+    from firedeck.study.prediction.giveway_output import giveway_line, giveway_record, write_giveway
 
     if out is not None:
         check_folder(out, overwrite=overwrite)
@@ -180,9 +180,9 @@ def film_print(
     The film keeps the highest pressure of the whole tightening, gives under the lines and widens them.
     The folder holds the pressures as the reader writes them, and a picture of the film at true size.
     """
-    from firedeck.study.film_print import predict_print
-    from firedeck.study.film_print_output import film_words, print_record, write_print
     from firedeck.study.folders import check_folder
+    from firedeck.study.prediction.film_print import predict_print
+    from firedeck.study.prediction.film_print_output import film_words, print_record, write_print
 
     if out is not None:
         check_folder(out, overwrite=overwrite)

@@ -14,8 +14,8 @@ from firedeck.definition.film_test import FilmTest
 from firedeck.errors import FiredeckError
 from firedeck.files.definition_file import LARGEST_FILE, read_definition
 from firedeck.files.definition_kinds import KINDS
-from firedeck.study.stored_reading import is_current
-from firedeck.study.stored_record import FORMAT, RECORD_NAME
+from firedeck.study.prints.stored_reading import is_current
+from firedeck.study.prints.stored_record import FORMAT, RECORD_NAME
 
 __all__ = ["IMPORTED_ENDINGS", "Bench", "BenchFile", "BenchTest"]
 

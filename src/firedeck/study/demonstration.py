@@ -10,22 +10,22 @@ from pathlib import Path
 from firedeck.report.document import Document, Headline, Link, Links, Paragraph, Section
 from firedeck.report.render import render_html
 from firedeck.study.cache import KeptBodies
-from firedeck.study.calibrating import calibrate_film
-from firedeck.study.duty_cases import DutyComparison, compare_duties
-from firedeck.study.duty_output import write_duty
-from firedeck.study.duty_pages import duty_headline
-from firedeck.study.duty_trace import TraceReading
-from firedeck.study.fastening import FasteningReading
-from firedeck.study.fastening_output import write_fastening, write_torque_plan
-from firedeck.study.film_print import predict_print
-from firedeck.study.film_print_output import write_print
-from firedeck.study.output import write_calibration, write_comparison, write_reading
-from firedeck.study.prediction import predict_joint
-from firedeck.study.prediction_beside import ForeseenSeals, PrintBeside, write_beside
-from firedeck.study.prediction_output import write_prediction
-from firedeck.study.reading import PrintReading, compare_readings, read_print
-from firedeck.study.scanning import Progress, silent
-from firedeck.study.torque import plan_torque
+from firedeck.study.duty.cases import DutyComparison, compare_duties
+from firedeck.study.duty.output import write_duty
+from firedeck.study.duty.pages import duty_headline
+from firedeck.study.duty.trace import TraceReading
+from firedeck.study.fastening.assessment import FasteningReading
+from firedeck.study.fastening.output import write_fastening, write_torque_plan
+from firedeck.study.fastening.torque import plan_torque
+from firedeck.study.prediction.beside import ForeseenSeals, PrintBeside, write_beside
+from firedeck.study.prediction.film_print import predict_print
+from firedeck.study.prediction.film_print_output import write_print
+from firedeck.study.prediction.output import write_prediction
+from firedeck.study.prediction.predicting import predict_joint
+from firedeck.study.prints.calibrating import calibrate_film
+from firedeck.study.prints.output import write_calibration, write_comparison, write_reading
+from firedeck.study.prints.reading import PrintReading, compare_readings, read_print
+from firedeck.study.progress import Progress, silent
 from firedeck.verdict import judge_margins
 
 __all__ = ["work_demonstration"]

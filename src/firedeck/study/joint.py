@@ -24,7 +24,7 @@ from firedeck.errors import DefinitionError, Fault, FiredeckError
 from firedeck.files.definition_faults import WHOLE_FILE
 from firedeck.files.definition_file import read_any, read_definition
 from firedeck.study.closure import law_faults
-from firedeck.study.duty_file import range_faults
+from firedeck.study.duty.file import range_faults
 
 __all__ = ["FileCheck", "PlanSummary", "SealSummary", "check_files", "show_plan"]
 
@@ -162,8 +162,8 @@ def _checked(file: Path, definition: Definition) -> FileCheck:
 
 def _whole_faults(file: Path, definition: Fastening | Prediction) -> list[tuple[str, Fault]]:
     """Check a fastening or a prediction on its deck plan, up to a tightening past yield."""
-    from firedeck.study.fastening import assess_fastening
-    from firedeck.study.prediction_check import check_prediction_file
+    from firedeck.study.fastening.assessment import assess_fastening
+    from firedeck.study.prediction.check import check_prediction_file
 
     try:
         if isinstance(definition, Prediction):

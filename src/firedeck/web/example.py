@@ -9,8 +9,8 @@ from pathlib import Path
 from firedeck.errors import FiredeckError
 from firedeck.scenario.demo_files import write_demo
 from firedeck.study.bench import Bench
-from firedeck.study.calibrating import calibrate_film
-from firedeck.study.scanning import Progress
+from firedeck.study.prints.calibrating import calibrate_film
+from firedeck.study.progress import Progress
 
 __all__ = ["lay_out_example"]
 

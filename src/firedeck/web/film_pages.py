@@ -20,8 +20,8 @@ from firedeck.drawing.style import PRESSURE_MAP
 from firedeck.evidence import FLAGS
 from firedeck.report.words import share
 from firedeck.study.bench import BenchTest
-from firedeck.study.stored_reading import TILE_CELLS, Pooling, StoredReading
-from firedeck.study.stored_record import COUNT_MPA, THUMBNAIL_NAME
+from firedeck.study.prints.stored_reading import TILE_CELLS, Pooling, StoredReading
+from firedeck.study.prints.stored_record import COUNT_MPA, THUMBNAIL_NAME
 from firedeck.web.bench_pages import report_response
 from firedeck.web.shop import Shop, shop_of
 

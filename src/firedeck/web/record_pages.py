@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from firedeck.errors import DefinitionError, FiredeckError
-from firedeck.study.new_record import ENTRIES, entries_of, write_record
+from firedeck.study.prints.new_record import ENTRIES, entries_of, write_record
 from firedeck.web.shop import Shop, shop_of
 
 __all__ = ["ROUTES"]

@@ -17,7 +17,7 @@ from starlette.responses import HTMLResponse
 from firedeck import __version__
 from firedeck.errors import FiredeckError
 from firedeck.study.bench import Bench
-from firedeck.study.stored_reading import StoredReading
+from firedeck.study.prints.stored_reading import StoredReading
 from firedeck.web.jobs import JobBook
 
 __all__ = ["Shop", "shop_of"]

@@ -25,8 +25,8 @@ def _read(folder: Path, names: list[str], tell: Tell) -> None:
     """Read one print and write its report."""
     from firedeck.film.registered import RegistrationError
     from firedeck.study.bench import Bench
-    from firedeck.study.output import write_reading, write_refusal
-    from firedeck.study.reading import read_print
+    from firedeck.study.prints.output import write_reading, write_refusal
+    from firedeck.study.prints.reading import read_print
 
     bench = Bench(folder)
     bench.check_inside(names[0])
@@ -44,8 +44,8 @@ def _read(folder: Path, names: list[str], tell: Tell) -> None:
 def _compare(folder: Path, names: list[str], tell: Tell) -> None:
     """Read two prints and write their comparison."""
     from firedeck.study.bench import Bench
-    from firedeck.study.output import write_comparison
-    from firedeck.study.reading import compare_readings, read_print
+    from firedeck.study.prints.output import write_comparison
+    from firedeck.study.prints.reading import compare_readings, read_print
 
     bench = Bench(folder)
     readings = []

@@ -1,0 +1,1 @@
+"""How a head is fastened: preloads, strength, tightening, and the card for the bench."""

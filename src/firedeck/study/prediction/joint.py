@@ -1,0 +1,338 @@
+"""From a prediction's files to the joint: bodies, fasteners' seats, gasket, memory, cache."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
+from scipy.spatial import QhullError
+
+from firedeck.contact import (
+    BlockSizes,
+    BodySection,
+    FastenerSeat,
+    GasketModel,
+    HeadSizes,
+    Joint,
+    PressedSeal,
+    Store,
+    generic_block,
+    generic_head,
+)
+from firedeck.definition.deck import DeckPlan
+from firedeck.definition.fastening import FastenerGroup, WarmPart
+from firedeck.definition.prediction import Prediction
+from firedeck.definition.shape import outline_polygon
+from firedeck.errors import FiredeckError
+from firedeck.files.memory import available_memory
+from firedeck.loading.compliance import fastener_compliance
+from firedeck.study.prediction.files import PredictionFiles
+
+__all__ = ["BodySizes", "build_joint", "gasket_model", "memory_needed", "sections", "uneven_faces"]
+
+Floats = npt.NDArray[np.float64]
+
+#: Thickness above which the lowest clamped part is no gasket [mm].
+_THICKEST_GASKET = 5.0
+
+#: How far from a seal the faces stay free to take another [mm].
+REACH = 12.0
+
+#: Depths at which bore shape is observed [mm].
+DEPTHS = (10.0, 40.0, 80.0)
+
+
+@dataclass(frozen=True)
+class BodySizes:
+    """Head and block as they are meshed, and what was taken for granted.
+
+    Attributes
+    ----------
+    head, block : BodySection
+        The bodies.
+    thickness : float
+        Thickness of the gasket under the fasteners [mm].
+    notes : tuple of str
+        Assumptions, in words [text].
+    """
+
+    head: BodySection
+    block: BodySection
+    thickness: float
+    notes: tuple[str, ...]
+
+
+def sections(files: PredictionFiles) -> BodySizes:
+    """Return head and block, generic where the prediction does not say otherwise.
+
+    Raises
+    ------
+    FiredeckError
+        If the stated layers of the head do not reach the fasteners' seats.
+    """
+    prediction, plan = files.prediction, files.plan
+    groups = files.fastening.fastening.groups
+    heights = {group.name: _split(group, files.gasket.thickness) for group in groups}
+    seat = max(height for height, _ in heights.values())
+    sizes, fitted = _head_sizes(files, seat)
+    block = BlockSizes(**_given(prediction.block, BlockSizes))
+    element = max(10.0, prediction.element)
+    head_material = prediction.head.material or _thickest(groups).material
+    block_material = prediction.block.material or groups[0].fastener.hole.material
+    head = generic_head(plan, sizes, head_material, element=element)
+    body = generic_block(plan, block, block_material, element=element)
+    _refuse_thin_block(files, body)
+    notes = [f"head of {head_material.name}, block of {block_material.name}", *head.assumptions]
+    notes += [*body.assumptions, "the block is held all over its bottom"]
+    if fitted:
+        notes.append(f"jacket and ports of the head were scaled to seats {seat:.4g} mm up: {fitted}")
+    return BodySizes(head, body, heights[groups[0].name][1], tuple(notes))
+
+
+def _split(group: FastenerGroup, gasket: float) -> tuple[float, float]:
+    """Return the height of a group's seats over the sealing plane, and the gasket's thickness [mm]."""
+    parts, lowest = group.parts, group.parts[-1]
+    is_gasket = len(parts) > 1 and ("gasket" in lowest.name.lower() or lowest.thickness < _THICKEST_GASKET)
+    if is_gasket:
+        return sum(part.thickness for part in parts[:-1]), lowest.thickness
+    return sum(part.thickness for part in parts), gasket or 1.0
+
+
+def _thickest(groups: tuple[FastenerGroup, ...]) -> WarmPart:
+    return max((part for group in groups for part in group.parts), key=lambda part: part.thickness)
+
+
+def _given(model: object, sizes: type[HeadSizes] | type[BlockSizes]) -> dict[str, float]:
+    """Return the sizes that a definition states."""
+    names = sizes.__dataclass_fields__
+    return {name: getattr(model, name) for name in names if getattr(model, name, None) is not None}
+
+
+def _head_sizes(files: PredictionFiles, seat: float) -> tuple[HeadSizes, str]:
+    """Return the head's sizes with the seats at the right height, and in words what was scaled."""
+    given = _given(files.prediction.head, HeadSizes)
+    usual = HeadSizes(**given)
+    stretchy = [name for name in ("jacket", "ports") if name not in given]
+    layers = ("fire_deck", "jacket", "middle_deck", "ports", "upper_deck")
+    total = sum(getattr(usual, name) for name in layers)
+    if math.isclose(total, seat, abs_tol=0.01):
+        return usual, ""
+    free = sum(getattr(usual, name) for name in stretchy)
+    room = seat - (total - free)
+    if not stretchy or room < 4.0:
+        raise FiredeckError(
+            f"the head's layers are {total:.4g} mm high up to the fasteners' seats, but the fastening clamps "
+            f"{seat:.4g} mm of head",
+            where=str(files.file),
+            remedy="make fire_deck, jacket, middle_deck, ports and upper_deck of [head] add up to that, "
+            "or leave jacket and ports out",
+        )
+    scaled = {name: getattr(usual, name) * room / free for name in stretchy}
+    words = ", ".join(f"{name} {height:.1f} mm" for name, height in scaled.items())
+    return HeadSizes(**{**given, **scaled}), words
+
+
+def _refuse_thin_block(files: PredictionFiles, block: BodySection) -> None:
+    depth = -block.planes[0]
+    start = files.prediction.block.thread_start
+    for group in files.fastening.fastening.groups:
+        deep = start + group.fastener.hole.engagement
+        if deep > depth:
+            raise FiredeckError(
+                f"the thread of {group.name!r} ends {deep:.4g} mm down, but the block is {depth:.4g} mm deep",
+                where=str(files.file),
+                remedy="check thread_start and the heights in [block], and the engagement in the fastening",
+            )
+
+
+def seats_of(files: PredictionFiles) -> tuple[FastenerSeat, ...]:
+    """Return where every fastener bears and holds, in the plan's order.
+
+    Raises
+    ------
+    FiredeckError
+        If a fastener stands outside the head, or has no stiffness.
+    """
+    outline = outline_polygon(files.plan)
+    places = {hole.name: hole.centre for hole in files.plan.fastener_holes}
+    found = []
+    for name in files.clamp.joint.names:
+        place = files.clamp.joint.group_of(name)
+        group, fastener = place.group, place.fastener
+        face = fastener.washer.seat if fastener.washer else fastener.bearing
+        if not outline.contains(shapely.Point(places[name]).buffer(0.5 * face.hole_diameter)):
+            raise FiredeckError(
+                f"{name!r} does not stand inside the head: its hole reaches beyond the outline",
+                where=str(files.folder / files.prediction.deck),
+                remedy="check the hole's place and the outline in the deck plan",
+            )
+        height, _ = _split(group, files.gasket.thickness)
+        insert = fastener.hole.insert
+        thread = insert.outer_thread if insert else fastener.hole.thread
+        found.append(
+            FastenerSeat(
+                name, places[name], face.outer_diameter, face.hole_diameter, height, thread.diameter,
+                files.prediction.block.thread_start, fastener.hole.engagement, _stiffness(files, name),
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+#: Stiffness outside of which a fastener is a slip of a unit [N/mm].
+_STIFFNESSES = (2e3, 5e6)
+
+
+def _stiffness(files: PredictionFiles, name: str) -> float:
+    fastener = files.clamp.joint.group_of(name).fastener
+    give = fastener_compliance(fastener)
+    stiffness = 1.0 / give if give > 0.0 else math.inf
+    if not _STIFFNESSES[0] <= stiffness <= _STIFFNESSES[1]:
+        raise FiredeckError(
+            f"{name!r} would be a fastener of {stiffness / 1e3:.3g} kN/mm, which no head fastener is",
+            where=str(files.fastening.file),
+            remedy="check the unit of its material's modulus, and its segments' lengths and diameters",
+        )
+    return stiffness
+
+
+def gasket_model(files: PredictionFiles, thickness: float) -> GasketModel:
+    """Return the gasket with its laws, on faces as uneven as stated.
+
+    Raises
+    ------
+    FiredeckError
+        If the gasket is thicker than what the fastening clamps as a gasket.
+    """
+    stated = files.gasket.thickness
+    if stated and stated > 1.5 * thickness:
+        raise FiredeckError(
+            f"the gasket's layers are {stated:.4g} mm thick, but the fastening leaves it {thickness:.4g} mm",
+            where=str(files.fastening.file),
+            remedy="give the gasket's part in the fastening the thickness of the layers",
+        )
+    pressed = tuple(
+        PressedSeal(seal, files.laws[seal.name].law, files.laws[seal.name].gap) for seal in files.plan.seals
+    )
+    return GasketModel(pressed, (), thickness, uneven_faces(files.prediction, files.plan))
+
+
+def uneven_faces(prediction: Prediction, plan: DeckPlan) -> Callable[[Floats], Floats] | None:
+    """Return the extra gap of the faces at places, or None where they are taken as flat."""
+    if not prediction.liners and not prediction.faces:
+        return None
+    bores = {bore.name: bore for bore in plan.bores}
+    measured = _between(prediction) if prediction.faces else None
+
+    def gap(places: Floats) -> Floats:
+        out: Floats = np.zeros(len(places)) if measured is None else np.array(measured(places))
+        for liner in prediction.liners:
+            bore = bores[liner.bore]
+            away = np.linalg.norm(places - np.asarray(bore.centre), axis=1)
+            out = out - np.where(away <= 0.5 * bore.diameter + liner.flange, liner.protrusion, 0.0)
+        return out
+
+    return gap
+
+
+def _between(prediction: Prediction) -> Callable[[Floats], Floats]:
+    at = np.array([face.at for face in prediction.faces])
+    gaps = np.array([face.gap for face in prediction.faces])
+    nearest = NearestNDInterpolator(at, gaps)
+    try:
+        straight = LinearNDInterpolator(at, gaps)
+    except QhullError:
+        return lambda places: np.asarray(nearest(places))
+
+    def value(places: Floats) -> Floats:
+        inside = straight(places)
+        return np.asarray(np.where(np.isfinite(inside), inside, nearest(places)))
+
+    return value
+
+
+def memory_needed(plan: DeckPlan, sizes: BodySizes, element: float) -> float:
+    """Return about how much memory building the joint takes [byte].
+
+    Either the condensing of the larger body or the joined matrices of the kept nodes are the most;
+    the factors are fitted to measured runs (0.44 GB at 8 mm and 0.79 GB at 5 mm for four cylinders).
+    """
+    freedoms = max(_freedoms(section, element) for section in (sizes.head, sizes.block))
+    lines = [shapely.LinearRing(seal) for seal in _seal_points(plan)]
+    face = shapely.union_all([line.buffer(REACH, quad_segs=4) for line in lines])
+    kept = face.intersection(outline_polygon(plan)).area / element**2
+    patterns = len(plan.fastener_holes) + len(plan.bores) * (2 + 17 * len(DEPTHS)) + 16
+    return _BASE + max(freedoms * (_PER_FREEDOM + 8.0 * patterns), _DENSE * 8.0 * kept**2)
+
+
+#: Memory of the libraries [byte], of one freedom's factorisation [byte], dense matrices kept at once [1].
+_BASE, _PER_FREEDOM, _DENSE = 2e8, 3600.0, 12.0
+
+
+def _freedoms(section: BodySection, element: float) -> float:
+    planes = 0.0
+    for layer in section.layers:
+        nodes = layer.plan.area / element**2 + 0.7 * layer.plan.length / element
+        planes += nodes * layer.elements
+    top = section.layers[-1].plan
+    return 3.0 * (planes + top.area / element**2)
+
+
+def _seal_points(plan: DeckPlan) -> list[Floats]:
+    from firedeck.definition.shape import seal_line
+
+    return [seal_line(plan, seal, step=2.0).points for seal in plan.seals]
+
+
+def refuse_too_large(files: PredictionFiles, sizes: BodySizes, element: float) -> None:
+    """Refuse to build what does not fit into the memory that is free.
+
+    Raises
+    ------
+    FiredeckError
+        With the memory needed and the memory that is free.
+    """
+    needed, free = memory_needed(files.plan, sizes, element), available_memory()
+    if free is None or needed <= 0.9 * free:
+        return
+    raise FiredeckError(
+        f"elements of {element:.3g} mm would need about {needed / 1e9:.1f} GB of memory, and "
+        f"{free / 1e9:.1f} GB are free",
+        where=str(files.file),
+        remedy="use a larger element, close other programs, or use a larger machine",
+    )
+
+
+def build_joint(files: PredictionFiles, sizes: BodySizes, store: Store | None = None) -> Joint:
+    """Build the joint that a prediction describes.
+
+    Parameters
+    ----------
+    files : PredictionFiles
+        The prediction.
+    sizes : BodySizes
+        Its bodies.
+    store : Store, optional
+        Where condensed bodies are kept between runs.
+
+    Raises
+    ------
+    FiredeckError
+        If something does not fit, or the memory is short.
+    """
+    element = files.prediction.element
+    refuse_too_large(files, sizes, element)
+    return Joint.build(
+        files.plan,
+        (sizes.head, sizes.block),
+        gasket_model(files, sizes.thickness),
+        seats_of(files),
+        pitch=element,
+        reach=REACH,
+        depths=DEPTHS,
+        store=store,
+    )

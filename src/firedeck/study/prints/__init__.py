@@ -1,0 +1,1 @@
+"""Prints read: from scans of film to verdicts, kept so that they can be looked at again."""

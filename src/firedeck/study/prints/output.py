@@ -1,0 +1,129 @@
+"""Reports, pictures, tables and maps on disk: a whole folder or nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from firedeck.drawing.found_picture import found_figure
+from firedeck.drawing.picture_file import save
+from firedeck.drawing.thumbnail import write_thumbnail
+from firedeck.files.map_file import write_map, write_map_tiff
+from firedeck.files.table_file import write_table
+from firedeck.film.registered import RegistrationError
+from firedeck.report.document import Document, Link
+from firedeck.report.render import render_html
+from firedeck.study.folders import write_folder
+from firedeck.study.prints.calibrating import CalibrationResult
+from firedeck.study.prints.pages import calibration_page, comparison_page, reading_page
+from firedeck.study.prints.reading import Comparison, PrintReading, load_test
+from firedeck.study.prints.scanning import load_scan
+from firedeck.study.prints.stored_record import THUMBNAIL_NAME, store_reading
+from firedeck.study.prints.tables import UNITS, difference_columns, leak_columns, seal_columns, sector_columns
+from firedeck.study.progress import Progress, silent
+
+__all__ = ["write_calibration", "write_comparison", "write_page", "write_reading", "write_refusal"]
+
+
+def write_page(folder: Path, page: Document) -> None:
+    """Write a page as report.html with its pictures beside it."""
+    (folder / "report.html").write_text(render_html(page), encoding="utf-8")
+    for picture in page.pictures:
+        (folder / f"{picture.name}.png").write_bytes(picture.png)
+
+
+def write_reading(
+    reading: PrintReading,
+    folder: Path,
+    *,
+    overwrite: bool = False,
+    links: Sequence[Link] = (),
+    progress: Progress = silent,
+) -> Path:
+    """Write the report of a reading with its pictures, tables and maps.
+
+    Parameters
+    ----------
+    reading : PrintReading
+        The reading.
+    folder : Path
+        Folder to write; an earlier output of firedeck there is replaced.
+    overwrite : bool
+        Whether the folder may be replaced whatever it holds.
+    links : sequence of Link
+        Ways to other pages, relative to the report.
+    progress : callable
+        Told how far the drawing is.
+
+    Returns
+    -------
+    Path
+        The report.
+
+    Raises
+    ------
+    FiredeckError
+        If the folder may not or cannot be written; it is left as it was then.
+    """
+
+    def fill(draft: Path) -> None:
+        write_page(draft, reading_page(reading, links=tuple(links), progress=progress))
+        write_table(draft / "seals", seal_columns(reading), units=UNITS)
+        write_table(draft / "sectors", sector_columns(reading.profiles), units=UNITS)
+        write_table(draft / "leaks", leak_columns(reading), units=UNITS)
+        write_map(draft / "map.nc", reading.map)
+        write_map_tiff(draft / "map.tif", reading.map)
+        store_reading(reading, draft)
+        write_thumbnail(reading.map, draft / THUMBNAIL_NAME)
+
+    write_folder(folder, fill, overwrite=overwrite)
+    return folder / "report.html"
+
+
+def write_comparison(
+    comparison: Comparison, folder: Path, *, overwrite: bool = False, links: Sequence[Link] = ()
+) -> Path:
+    """Write the report of a comparison with its pictures and table; as `write_reading`."""
+
+    def fill(draft: Path) -> None:
+        write_page(draft, comparison_page(comparison, links=tuple(links)))
+        write_table(draft / "differences", difference_columns(comparison), units=UNITS)
+
+    write_folder(folder, fill, overwrite=overwrite)
+    return folder / "report.html"
+
+
+def write_calibration(result: CalibrationResult, folder: Path, *, overwrite: bool = False) -> Path:
+    """Write the page of a film calibration with its picture; as `write_reading`."""
+    write_folder(folder, lambda draft: write_page(draft, calibration_page(result)), overwrite=overwrite)
+    return folder / "report.html"
+
+
+def write_refusal(test_file: Path, error: RegistrationError, folder: Path) -> Path | None:
+    """Draw what was found on a scan that could not be laid onto the plan, beside the folder wanted.
+
+    Parameters
+    ----------
+    test_file : Path
+        The film test.
+    error : RegistrationError
+        Why it was refused, with what was found.
+    folder : Path
+        Where the report would have gone.
+
+    Returns
+    -------
+    Path or None
+        The picture, ``FOLDER-refused.png``; None where the scan is none of the test's.
+    """
+    files = load_test(test_file)
+    scan = next((one for one in files.test.scans if Path(one.file).name == Path(error.where).name), None)
+    if scan is None:
+        return None
+    loaded = load_scan(files.folder / scan.file, files.test.scanner.transfer, resolution=scan.resolution)
+    nearest = error.candidates[0] if error.candidates else None
+    message = f"{error.message}. To mend: {error.remedy}."
+    place = folder.with_name(f"{folder.name}-refused.png")
+    place.parent.mkdir(parents=True, exist_ok=True)
+    save(found_figure(files.plan, loaded.picture, error.sheet, nearest, message=message), place)
+    return place
