@@ -92,11 +92,16 @@ def findings_of(name: str, text: str) -> tuple[Found, ...]:
         )
     return tuple(
         Found(
-            one.severity, one.key, group_of(one.key), _line(text, places, one.key),
-            one.message, one.remedy, one.at,
-        )  # fmt: skip
+            one.severity,
+            one.key,
+            group_of(one.key),
+            _line(text, places, one.key),
+            one.message,
+            one.remedy,
+            one.at,
+        )
         for one in check_plan(plan)
-    )  # fmt: skip
+    )
 
 
 def _line(text: str, places: Places, key: str) -> int:
