@@ -85,6 +85,7 @@ def test_a_feature_is_dragged_and_moved_by_keys(view):
     page = view()
     choose(page, "oil feed")
     before = float(page.get_by_label("x", exact=True).input_value().split()[0])
+    page.locator(".handle").scroll_into_view_if_needed()
     box = page.locator(".handle").bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     page.mouse.move(x, y)
@@ -100,6 +101,20 @@ def test_a_feature_is_dragged_and_moved_by_keys(view):
     wanted = f"{dragged + 1.2:.12g} mm"
     expect(page.get_by_label("x", exact=True)).to_have_value(wanted)
     assert "handle" in page.evaluate("document.activeElement.className")
+
+
+def test_a_feature_is_chosen_by_clicking_the_plan_and_from_the_text(view):
+    page = view()
+    page.locator("path.kind-oil-feed").click()
+    expect(page.locator("#entry-head")).to_have_text("oil feed")
+    expect(page.locator("#where")).to_contain_text("diameter 7 mm")
+    first = TEXT[: TEXT.index('name = "oil feed"')].count("\n")
+    expect(page.locator(f'#bands [data-lines^="{first}-"]')).to_be_attached()
+    page.locator("#text").evaluate(
+        "(box, at) => { box.focus(); box.setSelectionRange(at, at); }", TEXT.index("bore 1")
+    )
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("#entry-head")).to_have_text("bore 1")
 
 
 def test_a_plain_value_is_refused_beside_its_entry(view, folder):
