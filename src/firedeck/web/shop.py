@@ -19,6 +19,7 @@ from firedeck.errors import FiredeckError
 from firedeck.study.bench import Bench
 from firedeck.study.prints.stored_reading import StoredReading
 from firedeck.web.jobs import JobBook
+from firedeck.web.unfinished import clear_unfinished
 
 __all__ = ["Shop", "shop_of"]
 
@@ -40,6 +41,7 @@ class Shop:
 
     def __init__(self, folder: Path) -> None:
         self.bench = Bench(folder)
+        self.cut_short = clear_unfinished(self.bench.folder)
         self.jobs = JobBook(self.bench.folder)
         self._open: OrderedDict[tuple[str, int], StoredReading] = OrderedDict()
         self._lock = threading.Lock()

@@ -53,10 +53,15 @@ def write_laying(laying: Laying, folder: Path) -> None:
             name = f"sheet-{place}.jpg"
             (draft / name).write_bytes(_picture_bytes(sheet.picture))
             sheets.append({"picture": name, **_sheet(laying, sheet)})
+        plan = shape_plan(laying.files.plan)
+        # A hole's centre is that of its area, so the openings' must be too.
+        centres = Constellation.of_plan(laying.files.plan)
+        middles = dict(zip(centres.names, points_of(centres.discs[:, :2]), strict=True))
+        plan["openings"] = [{**one, "middle": middles[one["name"]]} for one in plan["openings"]]
         told = {
             "format": 1,
             "firedeck": __version__,
-            "plan": shape_plan(laying.files.plan),
+            "plan": plan,
             "sheets": sheets,
         }
         text = json.dumps(plain(told), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
