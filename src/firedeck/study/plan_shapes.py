@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from firedeck.definition.deck import Bore, DeckPlan, Dowel, FastenerHole, Port, Seal
@@ -27,7 +29,7 @@ def points_of(points: FloatArray) -> list[list[float]]:
     return [[round(float(x), 2), round(float(y), 2)] for x, y in points]
 
 
-def shape_plan(plan: DeckPlan) -> dict[str, object]:
+def shape_plan(plan: DeckPlan) -> dict[str, Any]:
     """Return outline, openings and seals of a plan as plain shapes.
 
     Parameters

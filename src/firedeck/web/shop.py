@@ -20,6 +20,7 @@ from firedeck.study.bench import Bench
 from firedeck.study.editing.drafts import Drafts
 from firedeck.study.prints.stored_reading import StoredReading
 from firedeck.web.jobs import JobBook
+from firedeck.web.unfinished import clear_unfinished
 
 __all__ = ["Shop", "shop_of"]
 
@@ -41,6 +42,7 @@ class Shop:
 
     def __init__(self, folder: Path) -> None:
         self.bench = Bench(folder)
+        self.cut_short = clear_unfinished(self.bench.folder)
         self.jobs = JobBook(self.bench.folder)
         self.drafts = Drafts(self.bench)
         self._open: OrderedDict[tuple[str, int], StoredReading] = OrderedDict()

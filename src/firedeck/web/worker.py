@@ -25,8 +25,10 @@ def _read(folder: Path, names: list[str], tell: Tell) -> None:
     """Read one print and write its report."""
     from firedeck.film.registered import RegistrationError
     from firedeck.study.bench import Bench
+    from firedeck.study.prints.laying import laying_of
     from firedeck.study.prints.output import write_reading, write_refusal
     from firedeck.study.prints.reading import read_print
+    from firedeck.study.prints.stored_laying import write_laying
 
     bench = Bench(folder)
     bench.check_inside(names[0])
@@ -34,11 +36,25 @@ def _read(folder: Path, names: list[str], tell: Tell) -> None:
     try:
         reading = read_print(record, progress=lambda what, share: tell(what, 0.5 * share))
     except RegistrationError as refusal:
+        _lay(folder, names, lambda what, share: tell(what, 0.5 + 0.4 * share))
         drawn = write_refusal(record, refusal, out)
         if drawn is not None:
             _say({"picture": drawn.name})
         raise
     write_reading(reading, out, progress=lambda what, share: tell(what, 0.5 + 0.5 * share))
+    write_laying(laying_of(reading), bench.place(f"{names[0].removesuffix('.toml')}-laying"))
+
+
+def _lay(folder: Path, names: list[str], tell: Tell) -> None:
+    """Find sheet and holes on the scans of a test, and keep how they lie for its page."""
+    from firedeck.study.bench import Bench
+    from firedeck.study.prints.laying import look_at_scans
+    from firedeck.study.prints.stored_laying import write_laying
+
+    bench = Bench(folder)
+    bench.check_inside(names[0])
+    place = bench.place(f"{names[0].removesuffix('.toml')}-laying")
+    write_laying(look_at_scans(bench.existing(names[0]), progress=tell), place)
 
 
 def _compare(folder: Path, names: list[str], tell: Tell) -> None:
@@ -73,6 +89,7 @@ def _example(folder: Path, names: list[str], tell: Tell) -> None:
 #: What a worker can do.
 JOBS: dict[str, Callable[[Path, list[str], Tell], None]] = {
     "read": _read,
+    "lay": _lay,
     "compare": _compare,
     "example": _example,
 }
