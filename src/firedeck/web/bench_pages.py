@@ -34,7 +34,12 @@ def _bench(request: Request) -> Response:
     files = shop.bench.files()
     tests = shop.bench.tests()
     return shop.page(
-        "bench.html.j2", groups=_groups(files), tests=tests, scans=shop.bench.scans(), empty=not files
+        "bench.html.j2",
+        groups=_groups([file for file in files if file.kind != "prediction"]),
+        tests=tests,
+        predictions=[file for file in files if file.kind == "prediction"],
+        scans=shop.bench.scans(),
+        empty=not files,
     )
 
 

@@ -18,6 +18,7 @@ from firedeck import __version__
 from firedeck.errors import FiredeckError
 from firedeck.study.bench import Bench
 from firedeck.study.prints.stored_reading import StoredReading
+from firedeck.web.clamp_book import ClampBook
 from firedeck.web.jobs import JobBook
 
 __all__ = ["Shop", "shop_of"]
@@ -41,6 +42,7 @@ class Shop:
     def __init__(self, folder: Path) -> None:
         self.bench = Bench(folder)
         self.jobs = JobBook(self.bench.folder)
+        self.clamps = ClampBook(self.bench)
         self._open: OrderedDict[tuple[str, int], StoredReading] = OrderedDict()
         self._lock = threading.Lock()
         places = resources.files("firedeck.web").joinpath("templates")
