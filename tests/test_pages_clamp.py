@@ -108,9 +108,7 @@ def test_the_tightening_is_stepped_through(page, condensed, folder):
     opened(page)
     page.get_by_role("button", name="Step on").click()
     expect(page.locator("#step-out")).to_have_text("step 1 of 8")
-    page.wait_for_function(
-        "() => document.getElementById('clamp').dataset.shown.startsWith('check') && document.getElementById('clamp').dataset.shown.endsWith(' 1')"
-    )
+    page.wait_for_function("() => /^check .* 1$/.test(document.getElementById('clamp').dataset.shown)")
     answer, _ = truth(folder, {}, step=1)
     tensions = page.locator("#tensions tr td:nth-child(2)").all_inner_texts()
     assert [float(one) for one in tensions] == pytest.approx(answer.state.tension / 1e3, abs=0.011)

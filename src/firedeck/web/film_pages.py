@@ -7,7 +7,6 @@ import json
 import math
 import shlex
 import threading
-from typing import Any
 from weakref import WeakKeyDictionary
 
 from starlette.exceptions import HTTPException

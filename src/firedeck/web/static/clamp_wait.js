@@ -14,6 +14,13 @@ async function look() {
   } else if (state === 'uncondensed') {
     byId('opening').textContent = 'The joint is not ready to be played with yet.';
     byId('uncondensed').hidden = false;
+    // A job may have ended between two looks; each ended one is answered by one new try.
+    const { jobs } = await fetchJson('/jobs').catch(() => ({ jobs: [] }));
+    const ended = jobs.find((/** @type {any} */ job) => job.what === 'condense' && job.state === 'done');
+    if (ended && sessionStorage.getItem('condensed') !== ended.key) {
+      sessionStorage.setItem('condensed', ended.key);
+      location.reload();
+    } else window.setTimeout(look, 4 * PAUSE_MS);
   } else location.reload();
 }
 
