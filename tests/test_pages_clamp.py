@@ -86,7 +86,7 @@ def truth(folder, text, *, step=None):
 
 def test_the_slider_shows_what_the_model_says(page, condensed, folder):
     opened(page)
-    page.locator("#pressure").fill("14")
+    page.locator("#gas").fill("14")
     page.wait_for_function(
         "() => document.getElementById('clamp').dataset.shown === 'check 14 MPa '", timeout=PATIENCE
     )

@@ -148,7 +148,7 @@ function show(told) {
   byId('trouble').hidden = true;
   if (told.faults) return;
   answer = { ...told, load: floats(told.load), contact: floats(told.contact), closure: floats(told.closure) };
-  byId('pressure').value = String(parseFloat(told.setting.pressure));
+  byId('gas').value = String(parseFloat(told.setting.pressure));
   byId('pressure-out').textContent = told.setting.pressure;
   byId('step').max = String(told.count);
   byId('step').value = String(told.step ?? told.count);
@@ -209,8 +209,8 @@ form.addEventListener('change', (/** @type {any} */ event) => {
     location.search = String(said);
   } else if (event.target.name) { order = event.target.name === 'pressure' || event.target.name === 'bore' ? order : new Map(); changed(); }
 });
-byId('pressure').addEventListener('input', () => {
-  form.elements.namedItem('pressure').value = `${byId('pressure').value} MPa`;
+byId('gas').addEventListener('input', () => {
+  form.elements.namedItem('pressure').value = `${byId('gas').value} MPa`;
   step = '';
   changed();
 });
