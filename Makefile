@@ -29,7 +29,11 @@ demo: $(STAMP)  ## Read the prints of the invented engine and write their report
 browser:
 	@tools/need_chromium.sh
 
-test: $(STAMP) browser  ## Everything: format, lint, types, import contracts, docs, then the whole test suite
+.PHONY: calculix
+calculix:
+	@tools/need_calculix.sh
+
+test: $(STAMP) browser calculix  ## Everything: format, lint, types, import contracts, docs, then the whole test suite
 	@static=0; $(MAKE) --no-print-directory --keep-going check docs || static=$$?; \
 	if [ $$static -ne 0 ]; then echo "make check or make docs failed, see above; the tests still run"; fi; \
 	suite=0; $(PYTEST) || suite=$$?; \

@@ -65,7 +65,7 @@ STAGES = {
     "decode and pool": ("load_scan",),
     "find the sheet": ("find_sheet",),
     "register": ("seal_marks", "register"),
-    "map": ("deck_grid", "plan_zones", "read_sheet", "assemble_map", "mask_artefacts"),
+    "map": ("deck_grid", "plan_zones", "read_sheet", "assemble_map", "ink_places", "mask_artefacts"),
     "hash the files": ("file_hash",),
     "seals": ("seal_bands", "unroll_seals", "profile_seals", "summarise_seal"),
     "leak paths": ("opening_labels", "leak_field", "find_leaks"),

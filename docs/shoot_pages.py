@@ -52,6 +52,10 @@ def shoot(browser: Browser, address: str, wanted: dict[str, str], target: Path) 
                 page = context.new_page()
                 page.goto(path, wait_until="networkidle")
                 page.wait_for_timeout(500)
+                if name == "deck":
+                    page.locator("#features [role=option]").nth(2).click()
+                    page.evaluate("scrollTo({ top: 0, behavior: 'instant' })")
+                    page.wait_for_timeout(300)
                 for part, anchor in PARTS.get(name, {name: ""}).items():
                     if anchor:
                         page.locator(anchor).evaluate("one => one.scrollIntoView({ behavior: 'instant' })")

@@ -227,6 +227,27 @@ def test_give_way_is_told_in_power_and_drawn(bench):
     assert "there is no such file" in missing.output
 
 
+def test_a_prediction_takes_its_pressure_from_a_duty_of_this_engine_only(bench):
+    duty = duty_files()["duty-rule.toml"]
+    own = {**duty, "engine": {**duty["engine"], "cylinders": 1, "firing_order": [1]}}
+    own["source"] = {**duty["source"], "power": "60 hp"}
+    (bench / "own.toml").write_text(tomlkit.dumps(own), encoding="utf-8")
+    (bench / "other.toml").write_text(tomlkit.dumps(duty), encoding="utf-8")
+    prediction = bench / "prediction.toml"
+    text = prediction.read_text(encoding="utf-8")
+    prediction.write_text(f'{text}\n[firing]\nduty = "own.toml"\n', encoding="utf-8")
+    asked = told("duty", "rule", "own.toml")
+    answer = told("predict", "prediction.toml", "--fast")
+    assert answer["gas_MPa"]["bore 1"] == pytest.approx(asked["cylinders"][0]["design_MPa"])
+    prediction.write_text(f'{text}\n[firing]\nduty = "other.toml"\n', encoding="utf-8")
+    result = run("predict", "prediction.toml", "--fast")
+    said = " ".join(result.stderr.split())
+    assert result.exit_code == 2
+    assert "prediction.toml" in said
+    assert "firing.duty" in said
+    assert "other.toml is of 4 cylinders, and the plan has 1 bores" in said
+
+
 def test_the_print_keeps_the_peak_the_force_and_the_films_range(bench):
     record = told("predict", "print", "prediction.toml", "--out", "out")
     seals = {row["seal"]: row for row in record["seals"]}

@@ -367,19 +367,6 @@ def test_a_record_is_begun_from_another_and_faults_stand_beside_their_entry(view
         written.unlink()
 
 
-# --- deck ------------------------------------------------------------------------------------------------
-
-
-def test_the_deck_tells_what_is_pointed_at(view):
-    page = view("/deck/deck")
-    page.wait_for_selector("#deck[data-ready=yes]")
-    page.get_by_role("button", name="bore 1", exact=True).last.click()
-    box = page.locator("#map").bounding_box()
-    page.mouse.move(box["x"] + box["width"] / 2 - 3, box["y"] + box["height"] / 2 + 20)
-    expect(page.locator("#value")).to_have_text("bore 1")
-    expect(page.locator("#where")).to_contain_text("diameter")
-
-
 # --- everywhere -------------------------------------------------------------------------------------------
 
 EVERY = [

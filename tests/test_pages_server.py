@@ -138,6 +138,36 @@ def test_a_record_that_names_files_elsewhere_is_not_read(folder):
         (folder / "stray.toml").unlink()
 
 
+# --- deck plans edited --------------------------------------------------------------------------------
+
+
+def test_a_plan_is_changed_from_own_pages_only_and_by_orders_that_make_sense(address, folder):
+    before = (folder / "deck.toml").read_bytes()
+    seen = json.loads(ask(address, "/deck/deck/state")[2])["revision"]
+    order = {"what": "delete", "key": "bore[1]", "seen": seen}
+    for origin in ({}, {"Origin": "http://elsewhere.example"}):
+        body = json.dumps(order)
+        assert ask(address, "/deck/deck/edit", method="POST", body=body, **origin)[0] == 403
+    for bad in (
+        "x",
+        "[]",
+        "{}",
+        json.dumps({"what": "move", "seen": seen}),
+        json.dumps({**order, "what": "x"}),
+    ):
+        assert ask(address, "/deck/deck/edit", method="POST", body=bad, Origin=address)[0] == 400, bad
+    far = {"what": "move", "key": "bore[1]", "shift": [1e999, 0], "seen": seen}
+    assert ask(address, "/deck/deck/edit", method="POST", body=json.dumps(far), Origin=address)[0] == 400
+    stale = json.dumps({**order, "seen": "0"})
+    assert ask(address, "/deck/deck/edit", method="POST", body=stale, Origin=address)[0] == 422
+    assert json.loads(ask(address, "/deck/deck/revision")[2])["revision"] == seen
+    for name in HOSTILE:
+        body = json.dumps({"file": name, "like": "deck"})
+        assert ask(address, "/deck-new", method="POST", body=body, Origin=address)[0] in (404, 422), name
+    assert (folder / "deck.toml").read_bytes() == before
+    assert ask(address, "/deck/print-1/state")[0] == 404, "a film test is no deck plan"
+
+
 # --- files brought in ----------------------------------------------------------------------------------
 
 

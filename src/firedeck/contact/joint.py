@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -16,7 +17,7 @@ from firedeck.contact.body import CondensedBody, Store, condense_body
 from firedeck.contact.gasket import GasketModel, LaidGasket, lay_gasket
 from firedeck.contact.mesh import BodyMesh, body_mesh, deck_grid
 from firedeck.contact.pair import ElasticSystem, Pair, elastic_system, merge
-from firedeck.contact.patterns import BoreGas, FastenerSeat, block_patterns, head_patterns
+from firedeck.contact.patterns import BoreGas, FastenerSeat, Pattern, block_patterns, head_patterns
 from firedeck.contact.section import BodySection
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.shape import outline_polygon
@@ -28,6 +29,9 @@ __all__ = ["Joint", "Level"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+
+#: A body, its kept nodes and its patterns.
+_Part = tuple[BodyMesh, Ints, Iterator[Pattern]]
 
 #: ``fast``: patches along the seals; ``check``: every point.
 Level = Literal["fast", "check"]
@@ -129,12 +133,11 @@ class Joint:
         kept = _kept_nodes(plan, gasket, head, block, reach)
         at = kept >= 0
         places = tuple(seats)
-        condensed = (
-            condense_body(head, _in_order(head, kept, at), head_patterns(head, places, gas), store),
-            condense_body(
-                block, _in_order(block, kept, at), block_patterns(block, places, gas, depths), store
-            ),
+        parts = (
+            (head, _in_order(head, kept, at), head_patterns(head, places, gas)),
+            (block, _in_order(block, kept, at), block_patterns(block, places, gas, depths)),
         )
+        condensed = _condense_both(parts, store)
         laid = lay_gasket(gasket, plan, (grid, kept), len(places))
         return cls(plan, head, block, places, gas, depths, kept, merge(*condensed), condensed, gasket, laid)
 
@@ -226,6 +229,13 @@ def bore_gas(plan: DeckPlan, gasket: GasketModel, *, wall_depth: float = 15.0) -
             raise FiredeckError(f"no seal lies around {bore.name!r} alone", remedy="add its ring or bead")
         found.append(BoreGas(bore.name, bore.centre, bore.diameter, float(min(own)), wall_depth))
     return tuple(found)
+
+
+def _condense_both(parts: tuple[_Part, _Part], store: Store | None) -> tuple[CondensedBody, CondensedBody]:
+    """Condense head and block side by side: the dense work lets go of the interpreter's lock."""
+    with ThreadPoolExecutor(2) as pool:
+        first, second = (pool.submit(condense_body, *part, store) for part in parts)
+        return first.result(), second.result()
 
 
 def _check_sides(head: BodyMesh, block: BodyMesh, seats: Sequence[FastenerSeat]) -> None:

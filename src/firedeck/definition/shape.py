@@ -8,10 +8,10 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from firedeck.definition.deck import OUTSIDE, DeckPlan, Seal
+from firedeck.definition.deck import OUTSIDE, Bore, DeckPlan, Dowel, FastenerHole, Port, Seal
 from firedeck.errors import FiredeckError
 
-__all__ = ["SealLine", "opening_polygon", "outline_polygon", "seal_line"]
+__all__ = ["SealLine", "feature_polygon", "opening_polygon", "outline_polygon", "seal_line"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -60,6 +60,13 @@ def outline_polygon(plan: DeckPlan) -> shapely.Polygon:
     return shapely.Polygon(plan.outline)
 
 
+def feature_polygon(feature: Bore | Port | FastenerHole | Dowel) -> shapely.Polygon:
+    """Return the polygon [mm] of a bore, port, fastener hole or dowel."""
+    if feature.centre is not None and feature.diameter is not None:
+        return shapely.Point(feature.centre).buffer(feature.diameter / 2, quad_segs=_QUARTER_SEGMENTS)
+    return shapely.Polygon(feature.path)
+
+
 def opening_polygon(plan: DeckPlan, name: str) -> shapely.Polygon:
     """Return the polygon [mm] of the bore, port, fastener hole or dowel called `name`.
 
@@ -70,9 +77,7 @@ def opening_polygon(plan: DeckPlan, name: str) -> shapely.Polygon:
     """
     for feature in plan.openings:
         if feature.name == name:
-            if feature.centre is not None and feature.diameter is not None:
-                return shapely.Point(feature.centre).buffer(feature.diameter / 2, quad_segs=_QUARTER_SEGMENTS)
-            return shapely.Polygon(feature.path)
+            return feature_polygon(feature)
     raise FiredeckError(
         f"the deck plan {plan.name!r} has no opening called {name!r}", remedy="check the spelling"
     )

@@ -12,15 +12,15 @@ from matplotlib.projections.polar import PolarAxes
 
 from firedeck.definition.deck import DeckPlan
 from firedeck.drawing.curve_marks import closed, draw_threshold, mark_fasteners, near_fasteners
+from firedeck.drawing.polar_axes import dress_round, polar_panes
 from firedeck.drawing.strip_picture import draw_strip
-from firedeck.drawing.style import FULL_WIDTH, INK, SERIES, THRESHOLD_LINE, styled
+from firedeck.drawing.style import FULL_WIDTH, SERIES, styled
 from firedeck.pressure_map import FloatArray, PressureMap
 from firedeck.seal.profile import SealProfile
 
 __all__ = ["SealStates", "StateCurve", "state_polar_figure", "state_strip_figure"]
 
 _DASHES = ("-", (0, (5, 1.5)), (0, (2, 1)), (0, (6, 1.5, 1, 1.5)), (0, (1, 1.2)))
-_MOST_ACROSS = 4
 
 
 @dataclass(frozen=True)
@@ -147,14 +147,9 @@ def state_polar_figure(plan: DeckPlan, seals: Sequence[SealStates]) -> Figure:
         The seals; those that are not circles are passed over.
     """
     circles = [one for one in seals if one.profile.strip.line.is_round]
-    across = max(2, min(_MOST_ACROSS, len(circles)))
-    rows = max(1, -(-len(circles) // across))
-    side = FULL_WIDTH / across
-    figure = Figure(figsize=(FULL_WIDTH, (side + 0.35) * rows + 0.25), layout="constrained")
+    figure, panes = polar_panes(len(circles), title_height=0.35, foot=0.25)
     top = _top(circles)
-    for number, one in enumerate(circles, start=1):
-        axes = figure.add_subplot(rows, across, number, projection="polar")
-        assert isinstance(axes, PolarAxes)
+    for one, axes in zip(circles, panes, strict=True):
         _draw_round(axes, plan, one, top)
     handles, labels = figure.axes[0].get_legend_handles_labels()
     figure.legend(handles, labels, loc="outside lower center", ncols=min(5, len(labels)))
@@ -169,23 +164,4 @@ def _draw_round(axes: PolarAxes, plan: DeckPlan, one: SealStates, top: float) ->
             at, load, color=SERIES[place % len(SERIES)], linestyle=_DASHES[place % len(_DASHES)],
             linewidth=1.1, label=curve.name,
         )  # fmt: skip
-    if one.least > 0.0:
-        axes.plot(np.linspace(0, 2 * np.pi, 181), np.full(181, one.least), **THRESHOLD_LINE)
-    axes.set_ylim(0, top)
-    axes.set_title(one.profile.name, loc="center", pad=10)
-    axes.tick_params(labelsize=5.5, pad=-1)
-    axes.set_rlabel_position(22.5)
-    axes.set_rticks(_ticks(top))
-    for label in axes.get_yticklabels():
-        label.set_bbox({"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.3})
-    axes.set_xticks(np.radians([0, 90, 180, 270]), ["0°", "90°", "180°", "270°"])
-    for fastener in near_fasteners(plan, one.profile):
-        angle = np.radians(fastener.angle)
-        axes.plot([angle, angle], [0.88 * top, top], color=INK, linewidth=1.0)
-        axes.text(angle, 1.1 * top, f"⌀{fastener.name}", size=6, ha="center", va="center")
-
-
-def _ticks(top: float) -> list[float]:
-    power = 10.0 ** np.floor(np.log10(top))
-    step = next(step * power for step in (0.2, 0.5, 1.0, 2.0, 5.0) if top / (step * power) < 4.0)
-    return [float(value) for value in np.arange(step, 0.95 * top, step)]
+    dress_round(axes, plan, one.profile, top, one.least)

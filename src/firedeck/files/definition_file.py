@@ -17,7 +17,15 @@ from firedeck.files.definition_faults import WHOLE_FILE, translate_faults
 from firedeck.files.definition_kinds import KINDS, kind_of
 from firedeck.files.definition_text import new_text, updated_text
 
-__all__ = ["LARGEST_FILE", "check_definition", "read_any", "read_definition", "write_definition"]
+__all__ = [
+    "LARGEST_FILE",
+    "check_definition",
+    "parse_text",
+    "read_any",
+    "read_definition",
+    "replace_file",
+    "write_definition",
+]
 
 #: Largest definition file that is read [bytes]; a plan with 100 000 points stays below it.
 LARGEST_FILE = 8_000_000
@@ -67,7 +75,7 @@ def read_definition(path: str | Path, model: type[Model]) -> Model:
     DefinitionError
         With every fault of the file: where it is, what stands there, what would mend it.
     """
-    return check_definition(str(path), _parsed(str(path), _file_text(path)), model)
+    return check_definition(str(path), parse_text(str(path), _file_text(path)), model)
 
 
 def read_any(path: str | Path) -> Definition:
@@ -78,7 +86,7 @@ def read_any(path: str | Path) -> Definition:
     DefinitionError
         As `read_definition`, and if the file does not say its kind.
     """
-    data = _parsed(str(path), _file_text(path))
+    data = parse_text(str(path), _file_text(path))
     kind = data.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
         message = "the file does not say what it defines" if kind is None else "firedeck knows no such kind"
@@ -108,7 +116,7 @@ def write_definition(path: str | Path, definition: Definition) -> None:
     """
     target = Path(path).resolve()
     text = _updated(target, str(path), definition) if target.exists() else new_text(definition)
-    _replace_file(target, str(path), text)
+    replace_file(target, str(path), text)
 
 
 def _updated(target: Path, name: str, definition: Definition) -> str:
@@ -124,7 +132,23 @@ def _updated(target: Path, name: str, definition: Definition) -> str:
     return updated_text(text, before, definition)
 
 
-def _replace_file(target: Path, name: str, text: str) -> None:
+def replace_file(target: Path, name: str, text: str) -> None:
+    """Write a file in one step, so that it is never left half written.
+
+    Parameters
+    ----------
+    target : Path
+        The file.
+    name : str
+        Name of the file, for the fault.
+    text : str
+        What it is to hold, line endings as they stand.
+
+    Raises
+    ------
+    FiredeckError
+        If it cannot be written.
+    """
     draft = target.with_name(f".{target.name}.{os.getpid()}.draft")
     try:
         draft.write_bytes(text.encode())
@@ -174,7 +198,21 @@ def _unreadable(path: str | Path, message: str, remedy: str) -> DefinitionError:
     return DefinitionError([Fault(str(path), WHOLE_FILE, "", message, remedy)])
 
 
-def _parsed(name: str, text: str) -> dict[str, Any]:
+def parse_text(name: str, text: str) -> dict[str, Any]:
+    """Return what a TOML text says.
+
+    Parameters
+    ----------
+    name : str
+        Name of the file, for the fault.
+    text : str
+        The text.
+
+    Raises
+    ------
+    DefinitionError
+        If it is no TOML, with the line and what would mend it.
+    """
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -18,7 +18,7 @@ from firedeck.kernel.cells import flag_lighter
 from firedeck.kernel.raster import erode_diamond
 from firedeck.pressure_map import FloatArray, Grid, PressureMap
 
-__all__ = ["mask_artefacts"]
+__all__ = ["InkPlaces", "ink_places", "mask_artefacts"]
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -32,10 +32,29 @@ _INK_FROM_EDGE, _INK_GROWN = 3, 2
 _LIGHTER_THAN_BLANK = 0.06
 
 
+@dataclass(frozen=True)
+class InkPlaces:
+    """Where a scan shows ink.
+
+    Attributes
+    ----------
+    centres : ndarray, shape (n, 2)
+        Centres of the inked pixels, x, y in the picture from its upper left corner, y down [mm].
+    reach : float
+        Half the width of such a pixel [mm].
+    count : int
+        How many separate places they are.
+    """
+
+    centres: FloatArray
+    reach: float
+    count: int
+
+
 def mask_artefacts(
     pressure_map: PressureMap,
     masks: Sequence[Mask],
-    sheets: Sequence[tuple[ScanPicture, BoolArray, FloatArray]],
+    inks: Sequence[tuple[InkPlaces, FloatArray]],
 ) -> PressureMap:
     """Flag ink, dust and the user's own masks on a map. No value is changed.
 
@@ -45,8 +64,8 @@ def mask_artefacts(
         The map.
     masks : sequence of Mask
         Areas named in the test record.
-    sheets : sequence
-        For every scan: picture, film mask, and matrix from picture to deck [mm].
+    inks : sequence
+        For every scan: its ink, from `ink_places`, and matrix from picture to deck [mm].
 
     Returns
     -------
@@ -60,40 +79,56 @@ def mask_artefacts(
         flags[zone] |= np.uint16(flag_bit("masked"))
         notes.append(f"Masked by hand: {mask.reason}.")
     inked = 0
-    for picture, film, matrix in sheets:
-        inked += _flag_ink(picture, film, matrix, pressure_map.grid, flags)
+    for ink, matrix in inks:
+        inked += ink.count
+        _flag_ink(ink, matrix, pressure_map.grid, flags)
     if inked:
         notes.append(f"Ink was found on the film and masked ({inked} places).")
     flag_lighter(pressure_map.signal, -_LIGHTER_THAN_BLANK, flag_bit("dust"), flags)
     return replace(pressure_map, flags=flags, notes=(*pressure_map.notes, *notes))
 
 
-def _flag_ink(
-    picture: ScanPicture, film: BoolArray, matrix: FloatArray, grid: Grid, flags: npt.NDArray[np.uint16]
-) -> int:
-    """Flag cells whose film has lost red light, as ink does and dye does not."""
+def ink_places(picture: ScanPicture, film: BoolArray) -> InkPlaces:
+    """Find film that has lost red light, as ink does and dye does not.
+
+    Parameters
+    ----------
+    picture : ScanPicture
+        The scan; a grey one shows no ink.
+    film : ndarray of bool, shape of the coarse picture
+        Where there is film.
+
+    Returns
+    -------
+    InkPlaces
+        The inked pixels.
+    """
+    reach = picture.coarse_mm[0] / 2
     if picture.coarse.shape[-1] < 3:
-        return 0
+        return InkPlaces(np.zeros((0, 2)), reach, 0)
     inside = erode_diamond(film, _INK_FROM_EDGE)
     red = picture.coarse[..., 0]
     blank = np.median(red[inside]) if inside.any() else 1.0
-    rows, cols, count = _ink_places(inside & (red < (1 - _INK_RED_LOSS) * blank))
-    if count == 0:
-        return 0
-    corner = np.stack([cols + 0.5, rows + 0.5], axis=-1) * np.array(picture.coarse_mm)
-    deck = corner @ matrix[:, :2].T + matrix[:, 2]
-    index = np.rint(grid.index_of(deck)).astype(int)
-    reach = int(np.ceil(picture.coarse_mm[0] / grid.pitch / 2)) + 1
+    rows, cols, count = _dark_parts(inside & (red < (1 - _INK_RED_LOSS) * blank))
+    centres = np.stack([cols + 0.5, rows + 0.5], axis=-1) * np.array(picture.coarse_mm)
+    return InkPlaces(centres, reach, count)
+
+
+def _flag_ink(ink: InkPlaces, matrix: FloatArray, grid: Grid, flags: npt.NDArray[np.uint16]) -> None:
+    """Flag the cells that inked pixels cover."""
+    if ink.count == 0:
+        return
+    index = np.rint(grid.index_of(ink.centres @ matrix[:, :2].T + matrix[:, 2])).astype(int)
+    reach = int(np.ceil(ink.reach / grid.pitch)) + 1
     bit = np.uint16(flag_bit("pen"))
     for dr in range(-reach, reach + 1):
         for dc in range(-reach, reach + 1):
             r, c = index[:, 0] + dr, index[:, 1] + dc
             ok = (r >= 0) & (c >= 0) & (r < grid.rows) & (c < grid.cols)
             flags[r[ok], c[ok]] |= bit
-    return count
 
 
-def _ink_places(dark: BoolArray) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], int]:
+def _dark_parts(dark: BoolArray) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], int]:
     """Return rows and columns of dark parts, single pixels left out and the rest grown, and how many."""
     around = np.flatnonzero(dark.any(axis=1)), np.flatnonzero(dark.any(axis=0))
     if not len(around[0]):

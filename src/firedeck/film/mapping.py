@@ -51,6 +51,9 @@ _FAINT_TILE_MM = 2.0
 #: Rows of such tiles that one thread takes at a time.
 _TILES_TO_A_BAND = 12
 
+#: Rows of the map in which one thread looks for rims at a time: many times the rim's own width.
+_RIM_BAND_ROWS = 256
+
 _LEAST_COVER = 0.5
 _TABLE_SIZE = 8192
 
@@ -142,9 +145,7 @@ def read_sheet(
     total, cover = resample_conserving(
         picture.fine, film, picture.factor, pixel_to_cell, footprint, grid.shape
     )
-    present = cover >= _LEAST_COVER
-    rim = dilate(~present, max(1, round(_RIM_MM / grid.pitch))) & present
-    clear = present & ~rim
+    rim, clear = _rim_and_clear(cover, max(1, round(_RIM_MM / grid.pitch)))
     if not np.any(clear & (zones.beyond | zones.land)):
         raise PrintError(
             "no unexposed film was found on the sheet to compare the print with",
@@ -155,6 +156,22 @@ def read_sheet(
     signal = signal_from_light(total, cover, blank, _LEAST_COVER)
     pixel = footprint * grid.pitch
     return SheetSignal(signal, rim, blank, _blur(pixel, grid.pitch), _grain_left(pixel, grid.pitch))
+
+
+def _rim_and_clear(cover: MapArray, reach: int) -> tuple[BoolArray, BoolArray]:
+    """Part film into what lies within `reach` cells of a place without any, and the rest, in threads."""
+    rim, clear = np.empty(cover.shape, bool), np.empty(cover.shape, bool)
+
+    def part(band: slice) -> None:
+        first = max(band.start - reach, 0)
+        bare = cover[first : band.stop + reach] < _LEAST_COVER
+        own = slice(band.start - first, band.stop - first)
+        present, near = ~bare[own], dilate(bare, reach)[own]
+        np.logical_and(present, near, out=rim[band])
+        np.logical_and(present, ~near, out=clear[band])
+
+    for_each(part, row_bands(len(cover), _RIM_BAND_ROWS))
+    return rim, clear
 
 
 def _blur(pixel: float, pitch: float) -> float:

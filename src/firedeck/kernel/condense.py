@@ -17,9 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg.blas import dsyrk, dtrsm
-from scipy.linalg.lapack import dpotrf
 
+from firedeck.kernel.dense import eliminate_rows
 from firedeck.kernel.dissection import dissect
 from firedeck.kernel.fronts import add_loads, add_update, assemble, neighbours_left
 
@@ -206,13 +205,6 @@ def _eliminate_pivots(front: Floats, pivots: int) -> Floats:
     """Return what is left of a front after its first rows are eliminated, in the lower triangle."""
     if pivots == 0:
         return front
-    factor, fault = dpotrf(front[:pivots, :pivots], lower=1, clean=0)
-    if fault:
+    if not eliminate_rows(front, pivots):
         raise ArithmeticError("a part of the body can move without resistance")
-    rest = np.asfortranarray(front[pivots:, pivots:])
-    if not len(rest):
-        return rest
-    lower_left = np.asfortranarray(front[pivots:, :pivots])
-    beside = dtrsm(1.0, factor, lower_left, side=1, lower=1, trans_a=1, overwrite_b=1)
-    left: Floats = dsyrk(-1.0, beside, beta=1.0, c=rest, lower=1, overwrite_c=1)
-    return left
+    return np.asfortranarray(front[pivots:, pivots:])

@@ -16,9 +16,10 @@ import numpy.typing as npt
 
 from firedeck.definition.deck import DeckPlan, SealKind
 from firedeck.evidence import FLAG_DTYPE, flag_bit
-from firedeck.kernel.windows import RunningSums, closed_window_means, fill_rows, running_sums
+from firedeck.kernel.windows import RunningSums, running_sums
 from firedeck.pressure_map import FloatArray, PressureMap
 from firedeck.seal.strip import Strip, unroll_seals
+from firedeck.seal.window import Windows, average_windows
 
 __all__ = ["LoadTable", "SealProfile", "load_table", "profile_seals", "sector_length"]
 
@@ -28,10 +29,6 @@ _SECTOR_DEGREES = 5.0
 _SECTOR_MM = 5.0
 _SLIDING_STEP_MM = 1.0
 _FINE_WINDOW_MM = 2.0
-
-#: Outer part of the band on each side that shows the land [mm], and as a share of the band at most.
-_LAND_MM = 0.5
-_LAND_SHARE = 0.15
 
 #: Relative uncertainty of a line load from sampling, registration and the band's limits
 #: (estimated from generated prints without noise; see the truth tables).
@@ -201,88 +198,6 @@ def _profile(strip: Strip, pressure_map: PressureMap) -> SealProfile:
     )
 
 
-@dataclass(frozen=True)
-class _Windows:
-    """Averages across the seal in every window, and the part of them that is the seal's own line."""
-
-    signal: FloatArray
-    pressure: FloatArray
-    noise: FloatArray
-    footprint: BoolArray
-    usable: FloatArray
-
-
-def _windows(
-    strip: Strip, pressure_map: PressureMap, sums: RunningSums, centres: npt.NDArray[np.int64], half: int
-) -> _Windows:
-    signal, noise, share = closed_window_means(sums, centres, half)
-    signal[share < 0.2] = np.nan
-    filled = _filled_across(signal)
-    conversion = pressure_map.conversion
-    land_signal = _land_signal(filled, np.isfinite(signal), strip)
-    pressure = conversion.to_pressure(filled)
-    pressure += _blur_correction(filled, pressure, strip.step_across, pressure_map)
-    cell_noise = np.nan_to_num(noise) / np.maximum(conversion.slope(filled), 1e-9)
-    spread = (
-        cell_noise * pressure_map.grid.pitch / np.sqrt((2 * half + 1) * strip.line.step * strip.step_across)
-    )
-    threshold = np.maximum(conversion.to_signal(pressure_map.lowest), land_signal + 3.0 * spread)
-    return _Windows(
-        filled, pressure, np.nan_to_num(noise), _footprint((filled > threshold) & (share > 0.5)), share
-    )
-
-
-def _blur_correction(
-    signal: FloatArray, pressure: FloatArray, step: float, pressure_map: PressureMap
-) -> FloatArray:
-    """Return what to add so that blur, which averages signal, leaves the mean pressure as it was.
-
-    Within the blur the signal varies by its slope across the seal; the mean of a bent function
-    differs from the function of the mean by half its bend times that variance.
-    """
-    conversion = pressure_map.conversion
-    if pressure_map.blur <= 0:
-        return np.zeros_like(signal)
-    variance = (pressure_map.blur * np.gradient(signal, step, axis=1)) ** 2
-    limit = 0.3 * pressure
-    return np.clip(0.5 * conversion.bend(signal) * variance, -limit, limit)
-
-
-def _filled_across(signal: FloatArray) -> FloatArray:
-    """Fill missing places across the seal from their neighbours across."""
-    filled = signal.copy()
-    fill_rows(filled)
-    return filled
-
-
-def _land_signal(signal: FloatArray, known: BoolArray, strip: Strip) -> FloatArray:
-    """Return the land's signal under the seal, drawn from the outer parts of the band."""
-    half = strip.seal.band / 2
-    width = min(_LAND_MM, _LAND_SHARE * strip.seal.band)
-    sides = []
-    for sign in (-1.0, 1.0):
-        outer = (sign * strip.across > half - width)[None, :] & known
-        total = np.sum(np.where(outer, signal, 0.0), axis=1)
-        count = outer.sum(axis=1)
-        sides.append(np.where(count > 0, total / np.maximum(count, 1), np.nan))
-    left, right = sides
-    lowest = np.min(np.where(known, signal, np.inf), axis=1)
-    lowest = np.where(np.isfinite(lowest), lowest, 0.0)
-    left, right = np.where(np.isnan(left), right, left), np.where(np.isnan(right), left, right)
-    left, right = (np.where(np.isnan(side), lowest, side) for side in (left, right))
-    place = (strip.across / half + 1) / 2
-    return np.asarray(left[:, None] * (1 - place) + right[:, None] * place)
-
-
-def _footprint(above: BoolArray) -> BoolArray:
-    """Return everything from the first to the last place, two in a row, above the threshold."""
-    firm = above.copy()
-    firm[:, 1:-1] &= above[:, :-2] | above[:, 2:]
-    begun = np.maximum.accumulate(firm, axis=1)
-    not_ended = np.maximum.accumulate(firm[:, ::-1], axis=1)[:, ::-1]
-    return np.asarray(begun & not_ended)
-
-
 def load_table(
     strip: Strip,
     pressure_map: PressureMap,
@@ -312,7 +227,7 @@ def load_table(
     """
     half = min(max(1, round((window / strip.line.step - 1) / 2)), (len(strip.signal) - 1) // 2)
     sums = running_sums(strip.signal, strip.noise, strip.usable) if sums is None else sums
-    parts = _windows(strip, pressure_map, sums, centres, half)
+    parts = average_windows(strip, pressure_map, sums, centres, half)
     step = strip.step_across
     pressed = np.where(parts.footprint, parts.pressure, 0.0)
     tails = _tails(parts, pressed, step)
@@ -355,7 +270,7 @@ def load_table(
     )
 
 
-def _tails(parts: _Windows, pressed: FloatArray, step: float) -> FloatArray:
+def _tails(parts: Windows, pressed: FloatArray, step: float) -> FloatArray:
     """Return the load under the flanks' feet below the threshold, drawn straight on from the edges."""
     count = pressed.shape[1]
     rows = np.arange(len(pressed))
@@ -374,7 +289,7 @@ def _tails(parts: _Windows, pressed: FloatArray, step: float) -> FloatArray:
     return total
 
 
-def _common(parts: _Windows, pressure_map: PressureMap, step: float) -> tuple[FloatArray, FloatArray]:
+def _common(parts: Windows, pressure_map: PressureMap, step: float) -> tuple[FloatArray, FloatArray]:
     conversion = pressure_map.conversion
     inside = parts.footprint
     weights = conversion.knot_weights(parts.signal, inside)
@@ -385,14 +300,14 @@ def _common(parts: _Windows, pressure_map: PressureMap, step: float) -> tuple[Fl
 
 
 def _peak_grain(
-    parts: _Windows, pressure_map: PressureMap, crown: npt.NDArray[np.int64], length: float
+    parts: Windows, pressure_map: PressureMap, crown: npt.NDArray[np.int64], length: float
 ) -> FloatArray:
     grain = parts.noise[np.arange(len(crown)), crown]
     return np.asarray(grain * np.sqrt(pressure_map.grid.pitch / length))
 
 
 def _peak_sd(
-    parts: _Windows, pressure_map: PressureMap, crown: npt.NDArray[np.int64], length: float
+    parts: Windows, pressure_map: PressureMap, crown: npt.NDArray[np.int64], length: float
 ) -> FloatArray:
     signal = parts.signal[np.arange(len(crown)), crown]
     shifts = pressure_map.conversion.mode_shifts(signal)
@@ -401,7 +316,7 @@ def _peak_sd(
     return np.asarray(np.sqrt(np.sum(shifts**2, axis=0) + zero**2 + grain**2))
 
 
-def _hidden(parts: _Windows) -> BoolArray:
+def _hidden(parts: Windows) -> BoolArray:
     """Return which windows do not show their line: too little of it, not its crown, or not a flank."""
     inside = parts.footprint.sum(axis=1)
     seen = np.sum(np.where(parts.footprint, parts.usable, 0.0), axis=1)
@@ -411,7 +326,7 @@ def _hidden(parts: _Windows) -> BoolArray:
     return np.asarray(np.where(inside > 0, thin, bare))
 
 
-def _half_seen(parts: _Windows, across: FloatArray) -> BoolArray:
+def _half_seen(parts: Windows, across: FloatArray) -> BoolArray:
     """Return which windows show a much narrower line than the seal has, beside a place they do not see.
 
     A line that stands on two feet may have lost one of them to a mark.
@@ -425,7 +340,7 @@ def _half_seen(parts: _Windows, across: FloatArray) -> BoolArray:
     return np.asarray(blind & (width > 0) & (width < _NARROW_SHARE * usual))
 
 
-def _cut_off(parts: _Windows) -> BoolArray:
+def _cut_off(parts: Windows) -> BoolArray:
     """Return which windows lose a flank: the line still presses where film ends or a mark begins."""
     count = parts.footprint.shape[1]
     rows = np.arange(len(parts.footprint))
@@ -440,7 +355,7 @@ def _cut_off(parts: _Windows) -> BoolArray:
 
 
 def _flags(
-    parts: _Windows, strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.int64], half: int
+    parts: Windows, strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.int64], half: int
 ) -> npt.NDArray[np.uint16]:
     flags = np.zeros(len(centres), FLAG_DTYPE)
     rows = np.arange(len(centres))

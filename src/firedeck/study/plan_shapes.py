@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from firedeck.definition.deck import Bore, DeckPlan, Dowel, FastenerHole, Port, Seal
-from firedeck.definition.shape import opening_polygon, seal_line
+from firedeck.definition.plan_finding import keyed_openings, keyed_seals
+from firedeck.definition.shape import feature_polygon, seal_line
 from firedeck.drawing.plan_lines import short_names
 from firedeck.errors import FiredeckError
 from firedeck.pressure_map import FloatArray
@@ -44,19 +45,22 @@ def shape_plan(plan: DeckPlan) -> dict[str, object]:
         "origin": plan.origin,
         "outline": points_of(np.asarray(plan.outline, float)),
         "openings": _openings(plan),
-        "seals": [shape for seal in plan.seals if (shape := shape_seal(plan, seal))],
+        "seals": [
+            {"key": key, **shape} for key, seal in keyed_seals(plan) if (shape := shape_seal(plan, seal))
+        ],
     }
 
 
 def _openings(plan: DeckPlan) -> list[Shape]:
     short = short_names([hole.name for hole in plan.fastener_holes])
     shapes: list[Shape] = []
-    for opening in plan.openings:
-        ring = np.asarray(opening_polygon(plan, opening.name).exterior.coords)
+    for key, opening in keyed_openings(plan):
+        ring = np.asarray(feature_polygon(opening).exterior.coords)
         middle = ring[:-1].mean(axis=0)
         what = f"{opening.kind} port" if isinstance(opening, Port) else _WORDS[type(opening)]
         shapes.append(
             {
+                "key": key,
                 "name": opening.name,
                 "short": short.get(opening.name, opening.name),
                 "what": what,

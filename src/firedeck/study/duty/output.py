@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from firedeck.files.table_file import write_table
 from firedeck.report.document import Document, Link
 from firedeck.study.duty.cases import DutyComparison, LoadReading, ModelReading, RuleReading
 from firedeck.study.duty.pages import duties_page, load_page, model_page, rule_page, trace_page
@@ -20,8 +19,7 @@ from firedeck.study.duty.tables import (
     model_columns,
 )
 from firedeck.study.duty.trace import TraceReading
-from firedeck.study.folders import write_folder
-from firedeck.study.prints.output import write_page
+from firedeck.study.report_folder import write_report
 
 __all__ = ["DutyOutcome", "write_duty"]
 
@@ -32,37 +30,12 @@ DutyOutcome = TraceReading | ModelReading | RuleReading | LoadReading | DutyComp
 def write_duty(
     outcome: DutyOutcome, folder: Path, *, overwrite: bool = False, links: Sequence[Link] = ()
 ) -> Path:
-    """Write the report of a duty with its pictures and tables.
+    """Write the report of a duty with its pictures and tables; folder and faults as `write_report`."""
 
-    Parameters
-    ----------
-    outcome : TraceReading, ModelReading, RuleReading, LoadReading or DutyComparison
-        What was found out.
-    folder : Path
-        Folder to write; an earlier output of firedeck there is replaced.
-    overwrite : bool
-        Whether the folder may be replaced whatever it holds.
-    links : sequence of Link
-        Ways to other pages, relative to the report.
+    def page() -> Document:
+        return _page(outcome, tuple(links))
 
-    Returns
-    -------
-    Path
-        The report.
-
-    Raises
-    ------
-    FiredeckError
-        If the folder may not or cannot be written; it is left as it was then.
-    """
-
-    def fill(draft: Path) -> None:
-        write_page(draft, _page(outcome, tuple(links)))
-        for name, columns in _tables(outcome).items():
-            write_table(draft / name, columns, units=DUTY_UNITS)
-
-    write_folder(folder, fill, overwrite=overwrite)
-    return folder / "report.html"
+    return write_report(folder, page, tables=_tables(outcome), units=DUTY_UNITS, overwrite=overwrite)
 
 
 def _page(outcome: DutyOutcome, links: tuple[Link, ...]) -> Document:

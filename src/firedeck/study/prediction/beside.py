@@ -11,15 +11,13 @@ import numpy as np
 from firedeck.definition.deck import DeckPlan
 from firedeck.drawing.beside_picture import BesideSeal, beside_figure
 from firedeck.drawing.picture_file import to_png_bytes
-from firedeck.files.table_file import write_table
 from firedeck.report.cautions import prediction_limits_section
 from firedeck.report.document import Document, Headline, Link, Notes, Paragraph, Picture, Section, Table
 from firedeck.report.words import NOT_SHOWN, estimate, number, percent
 from firedeck.study.columns import Columns, columns_of
-from firedeck.study.folders import write_folder
 from firedeck.study.prediction.film_print import FilmPrint, SealPrint
-from firedeck.study.prints.output import write_page
 from firedeck.study.prints.reading import PrintReading
+from firedeck.study.report_folder import write_report
 
 __all__ = ["ForeseenSeals", "PrintBeside", "beside_columns", "beside_page", "write_beside"]
 
@@ -201,28 +199,10 @@ def _table(pairs: Sequence[PrintBeside]) -> Table:
 def write_beside(
     pairs: Sequence[PrintBeside], folder: Path, *, overwrite: bool = False, links: Sequence[Link] = ()
 ) -> Path:
-    """Write the page of predictions beside prints with its picture and table.
+    """Write the page of predictions beside prints with picture and table; as `write_report`."""
+    tables = {"beside": beside_columns(pairs)}
 
-    Parameters
-    ----------
-    pairs : sequence of PrintBeside
-        Prints on one deck plan.
-    folder : Path
-        Folder to write; an earlier output of firedeck there is replaced.
-    overwrite : bool
-        Whether the folder may be replaced whatever it holds.
-    links : sequence of Link
-        Ways to other pages, relative to the report.
+    def page() -> Document:
+        return beside_page(pairs, links=tuple(links))
 
-    Raises
-    ------
-    FiredeckError
-        If the folder may not or cannot be written.
-    """
-
-    def fill(draft: Path) -> None:
-        write_page(draft, beside_page(pairs, links=tuple(links)))
-        write_table(draft / "beside", beside_columns(pairs), units=_UNITS)
-
-    write_folder(folder, fill, overwrite=overwrite)
-    return folder / "report.html"
+    return write_report(folder, page, tables=tables, units=_UNITS, overwrite=overwrite)

@@ -10,7 +10,6 @@ from firedeck.drawing.map_picture import map_figure
 from firedeck.drawing.picture_file import to_png_bytes
 from firedeck.evidence import flag_bit
 from firedeck.files.map_file import write_map, write_map_tiff
-from firedeck.files.table_file import write_table
 from firedeck.report.cautions import print_limits_section
 from firedeck.report.document import (
     Block,
@@ -26,9 +25,8 @@ from firedeck.report.document import (
 from firedeck.report.record_tables import film_facts, provenance_table
 from firedeck.report.words import number, percent, share
 from firedeck.study.columns import Columns, as_rows, columns_of, plain
-from firedeck.study.folders import write_folder
 from firedeck.study.prediction.film_print import FilmPrint
-from firedeck.study.prints.output import write_page
+from firedeck.study.report_folder import write_report
 
 __all__ = ["film_words", "print_columns", "print_page", "print_record", "write_print"]
 
@@ -164,33 +162,17 @@ def _pixels(result: FilmPrint) -> Pixels | None:
 def write_print(
     result: FilmPrint, folder: Path, *, overwrite: bool = False, links: Sequence[Link] = ()
 ) -> Path:
-    """Write the page of a predicted print with its pictures, maps and table.
+    """Write the page of a predicted print, its pictures, maps and table; as `write_report`."""
 
-    Parameters
-    ----------
-    result : FilmPrint
-        The print.
-    folder : Path
-        Folder to write; an earlier output of firedeck there is replaced.
-    overwrite : bool
-        Whether the folder may be replaced whatever it holds.
-    links : sequence of Link
-        Ways to other pages, relative to the report.
+    def page() -> Document:
+        return print_page(result, links=tuple(links))
 
-    Raises
-    ------
-    FiredeckError
-        If the folder may not or cannot be written.
-    """
-
-    def fill(draft: Path) -> None:
-        write_page(draft, print_page(result, links=tuple(links)))
+    def beside(draft: Path) -> None:
         pixels = _pixels(result)
         if pixels is not None:
             (draft / "film.png").write_bytes(film_png(pixels, result.map.grid.pitch))
         write_map(draft / "print.nc", result.map)
         write_map_tiff(draft / "print.tif", result.map)
-        write_table(draft / "seals", print_columns(result), units=_UNITS)
 
-    write_folder(folder, fill, overwrite=overwrite)
-    return folder / "report.html"
+    tables = {"seals": print_columns(result)}
+    return write_report(folder, page, tables=tables, units=_UNITS, beside=beside, overwrite=overwrite)

@@ -8,7 +8,6 @@ from pathlib import Path
 
 from firedeck.drawing.giveway_picture import GiveBar, giveway_figure
 from firedeck.drawing.picture_file import to_png_bytes
-from firedeck.files.table_file import write_table
 from firedeck.report.cautions import prediction_limits_section
 from firedeck.report.document import (
     Document,
@@ -24,9 +23,8 @@ from firedeck.report.document import (
 from firedeck.report.record_tables import provenance_table
 from firedeck.report.words import number
 from firedeck.study.columns import Columns, as_rows, columns_of, estimate_columns, plain
-from firedeck.study.folders import write_folder
 from firedeck.study.prediction.giveway import GiveWayReading, SealGiveWay
-from firedeck.study.prints.output import write_page
+from firedeck.study.report_folder import write_report
 
 __all__ = ["giveway_columns", "giveway_line", "giveway_page", "giveway_record", "write_giveway"]
 
@@ -194,28 +192,10 @@ def _power(reading: GiveWayReading) -> tuple[Section, ...]:
 def write_giveway(
     reading: GiveWayReading, folder: Path, *, overwrite: bool = False, links: Sequence[Link] = ()
 ) -> Path:
-    """Write the page of a give-way order with its picture and table.
+    """Write the page of a give-way order with picture and table; as `write_report`."""
+    tables = {"giveway": giveway_columns(reading)}
 
-    Parameters
-    ----------
-    reading : GiveWayReading
-        The order.
-    folder : Path
-        Folder to write; an earlier output of firedeck there is replaced.
-    overwrite : bool
-        Whether the folder may be replaced whatever it holds.
-    links : sequence of Link
-        Ways to other pages, relative to the report.
+    def page() -> Document:
+        return giveway_page(reading, links=tuple(links))
 
-    Raises
-    ------
-    FiredeckError
-        If the folder may not or cannot be written.
-    """
-
-    def fill(draft: Path) -> None:
-        write_page(draft, giveway_page(reading, links=tuple(links)))
-        write_table(draft / "giveway", giveway_columns(reading), units=_UNITS)
-
-    write_folder(folder, fill, overwrite=overwrite)
-    return folder / "report.html"
+    return write_report(folder, page, tables=tables, units=_UNITS, overwrite=overwrite)

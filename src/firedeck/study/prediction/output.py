@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from firedeck.files.table_file import write_table
-from firedeck.report.document import Link
-from firedeck.study.folders import write_folder
+from firedeck.report.document import Document, Link
 from firedeck.study.prediction.pages import prediction_page
 from firedeck.study.prediction.predicting import PredictionReading
 from firedeck.study.prediction.tables import (
@@ -20,8 +18,8 @@ from firedeck.study.prediction.tables import (
     profile_columns,
     seal_state_columns,
 )
-from firedeck.study.prints.output import write_page
 from firedeck.study.progress import Progress, silent
+from firedeck.study.report_folder import write_report
 
 __all__ = ["write_prediction"]
 
@@ -34,45 +32,21 @@ def write_prediction(
     links: Sequence[Link] = (),
     progress: Progress = silent,
 ) -> Path:
-    """Write the report of a prediction with its pictures and tables.
+    """Write the report of a prediction with its pictures and tables; folder and faults as `write_report`.
 
-    Parameters
-    ----------
-    reading : PredictionReading
-        The prediction.
-    folder : Path
-        Folder to write; an earlier output of firedeck there is replaced.
-    overwrite : bool
-        Whether the folder may be replaced whatever it holds.
-    links : sequence of Link
-        Ways to other pages, relative to the report.
-    progress : callable
-        Told how far the drawing is.
-
-    Returns
-    -------
-    Path
-        The report.
-
-    Raises
-    ------
-    FiredeckError
-        If the folder may not or cannot be written; it is left as it was then.
+    `links` are ways to other pages, `progress` is told how far the drawing is.
     """
+    tables = {
+        "margins": margin_columns(reading),
+        "seals": seal_state_columns(reading),
+        "profiles": profile_columns(reading),
+        "fasteners": fastener_load_columns(reading),
+        "bow": bow_columns(reading),
+        "bores": bore_columns(reading),
+        "breaches": breach_columns(reading),
+    }
 
-    def fill(draft: Path) -> None:
-        write_page(draft, prediction_page(reading, links=tuple(links), progress=progress))
-        for name, columns in {
-            "margins": margin_columns(reading),
-            "seals": seal_state_columns(reading),
-            "profiles": profile_columns(reading),
-            "fasteners": fastener_load_columns(reading),
-            "bow": bow_columns(reading),
-            "bores": bore_columns(reading),
-            "breaches": breach_columns(reading),
-        }.items():
-            if columns:
-                write_table(draft / name, columns, units=PREDICTION_UNITS)
+    def page() -> Document:
+        return prediction_page(reading, links=tuple(links), progress=progress)
 
-    write_folder(folder, fill, overwrite=overwrite)
-    return folder / "report.html"
+    return write_report(folder, page, tables=tables, units=PREDICTION_UNITS, overwrite=overwrite)

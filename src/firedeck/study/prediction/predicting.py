@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,9 +22,9 @@ from firedeck.contact import (
     profile,
     swings,
 )
-from firedeck.errors import FiredeckError
 from firedeck.study.cache import cache_store
 from firedeck.study.duty.cases import read_duty
+from firedeck.study.duty.pressure import design_pressures
 from firedeck.study.prediction.doubt import SealDoubt, doubts_of
 from firedeck.study.prediction.files import PredictionFiles, load_prediction
 from firedeck.study.prediction.joint import BodySizes, build_joint, sections
@@ -309,20 +308,7 @@ def gas_of(files: PredictionFiles) -> Gas:
 
 
 def _gas_of_duty(files: PredictionFiles, name: str, bores: list[str]) -> Gas:
-    path = files.folder / name
-    duty = read_duty(path).duty
-    numbers = {one.cylinder for one in duty.cylinders}
-    if numbers != set(range(1, len(bores) + 1)):
-        raise FiredeckError(
-            f"the duty is of {len(numbers)} cylinders, the plan has {len(bores)} bores",
-            where=str(files.folder / name),
-            remedy="use a duty of the same engine",
-        )
-    values = {bore: duty.cylinder(k).design_pressure.value for k, bore in enumerate(bores, start=1)}
-    if not all(math.isfinite(value) and value > 0.0 for value in values.values()):
-        raise FiredeckError(
-            "the duty gives no design pressure for some cylinder",
-            where=str(files.folder / name),
-            remedy="state the pressure in [firing] instead",
-        )
+    duty = read_duty(files.folder / name).duty
+    design = design_pressures(duty, len(bores), name=name, file=files.file, key="firing.duty")
+    values = {bore: one.value for bore, one in zip(bores, design, strict=True)}
     return Gas(values, f"design pressures of {name} ({duty.kind}); {duty.basis}")

@@ -9,11 +9,8 @@ from firedeck.drawing.found_picture import found_figure
 from firedeck.drawing.picture_file import save
 from firedeck.drawing.thumbnail import write_thumbnail
 from firedeck.files.map_file import write_map, write_map_tiff
-from firedeck.files.table_file import write_table
 from firedeck.film.registered import RegistrationError
 from firedeck.report.document import Document, Link
-from firedeck.report.render import render_html
-from firedeck.study.folders import write_folder
 from firedeck.study.prints.calibrating import CalibrationResult
 from firedeck.study.prints.pages import calibration_page, comparison_page, reading_page
 from firedeck.study.prints.reading import Comparison, PrintReading, load_test
@@ -21,15 +18,9 @@ from firedeck.study.prints.scanning import load_scan
 from firedeck.study.prints.stored_record import THUMBNAIL_NAME, store_reading
 from firedeck.study.prints.tables import UNITS, difference_columns, leak_columns, seal_columns, sector_columns
 from firedeck.study.progress import Progress, silent
+from firedeck.study.report_folder import write_report
 
-__all__ = ["write_calibration", "write_comparison", "write_page", "write_reading", "write_refusal"]
-
-
-def write_page(folder: Path, page: Document) -> None:
-    """Write a page as report.html with its pictures beside it."""
-    (folder / "report.html").write_text(render_html(page), encoding="utf-8")
-    for picture in page.pictures:
-        (folder / f"{picture.name}.png").write_bytes(picture.png)
+__all__ = ["write_calibration", "write_comparison", "write_reading", "write_refusal"]
 
 
 def write_reading(
@@ -40,44 +31,26 @@ def write_reading(
     links: Sequence[Link] = (),
     progress: Progress = silent,
 ) -> Path:
-    """Write the report of a reading with its pictures, tables and maps.
+    """Write the report of a reading with its pictures, tables and maps; folder and faults as `write_report`.
 
-    Parameters
-    ----------
-    reading : PrintReading
-        The reading.
-    folder : Path
-        Folder to write; an earlier output of firedeck there is replaced.
-    overwrite : bool
-        Whether the folder may be replaced whatever it holds.
-    links : sequence of Link
-        Ways to other pages, relative to the report.
-    progress : callable
-        Told how far the drawing is.
-
-    Returns
-    -------
-    Path
-        The report.
-
-    Raises
-    ------
-    FiredeckError
-        If the folder may not or cannot be written; it is left as it was then.
+    `links` are ways to other pages, `progress` is told how far the drawing is.
     """
 
-    def fill(draft: Path) -> None:
-        write_page(draft, reading_page(reading, links=tuple(links), progress=progress))
-        write_table(draft / "seals", seal_columns(reading), units=UNITS)
-        write_table(draft / "sectors", sector_columns(reading.profiles), units=UNITS)
-        write_table(draft / "leaks", leak_columns(reading), units=UNITS)
+    def page() -> Document:
+        return reading_page(reading, links=tuple(links), progress=progress)
+
+    def beside(draft: Path) -> None:
         write_map(draft / "map.nc", reading.map)
         write_map_tiff(draft / "map.tif", reading.map)
         store_reading(reading, draft)
         write_thumbnail(reading.map, draft / THUMBNAIL_NAME)
 
-    write_folder(folder, fill, overwrite=overwrite)
-    return folder / "report.html"
+    tables = {
+        "seals": seal_columns(reading),
+        "sectors": sector_columns(reading.profiles),
+        "leaks": leak_columns(reading),
+    }
+    return write_report(folder, page, tables=tables, units=UNITS, beside=beside, overwrite=overwrite)
 
 
 def write_comparison(
@@ -85,18 +58,16 @@ def write_comparison(
 ) -> Path:
     """Write the report of a comparison with its pictures and table; as `write_reading`."""
 
-    def fill(draft: Path) -> None:
-        write_page(draft, comparison_page(comparison, links=tuple(links)))
-        write_table(draft / "differences", difference_columns(comparison), units=UNITS)
+    def page() -> Document:
+        return comparison_page(comparison, links=tuple(links))
 
-    write_folder(folder, fill, overwrite=overwrite)
-    return folder / "report.html"
+    tables = {"differences": difference_columns(comparison)}
+    return write_report(folder, page, tables=tables, units=UNITS, overwrite=overwrite)
 
 
 def write_calibration(result: CalibrationResult, folder: Path, *, overwrite: bool = False) -> Path:
     """Write the page of a film calibration with its picture; as `write_reading`."""
-    write_folder(folder, lambda draft: write_page(draft, calibration_page(result)), overwrite=overwrite)
-    return folder / "report.html"
+    return write_report(folder, lambda: calibration_page(result), overwrite=overwrite)
 
 
 def write_refusal(test_file: Path, error: RegistrationError, folder: Path) -> Path | None:

@@ -22,7 +22,7 @@ from firedeck.evidence import flag_bit
 from firedeck.files.definition_file import read_definition
 from firedeck.files.scan_file import file_hash
 from firedeck.film.agreement import check_agreement
-from firedeck.film.artefacts import mask_artefacts
+from firedeck.film.artefacts import InkPlaces, ink_places, mask_artefacts
 from firedeck.film.mapping import PlanZones, assemble_map, deck_grid, plan_zones, read_sheet
 from firedeck.film.marks import SealMarks, seal_marks
 from firedeck.film.registration import Registration, register, register_by_landmarks
@@ -221,8 +221,9 @@ def read_print(
 
 @dataclass(frozen=True)
 class _FoundAside:
-    """What needs no scan, found while the scans are read: parts of the plan, and the files' hashes."""
+    """What is found beside the scans' reading: parts of the plan, the files' hashes, a sheet's ink."""
 
+    aside: ThreadPoolExecutor
     marks: Future[SealMarks]
     zones: Future[PlanZones]
     bands: Future[list[SealBand]]
@@ -234,6 +235,7 @@ class _FoundAside:
         """Start on everything, in the order in which it is needed."""
         plan = files.plan
         return cls(
+            aside=aside,
             marks=aside.submit(seal_marks, plan),
             zones=aside.submit(plan_zones, plan, grid),
             bands=aside.submit(seal_bands, plan, grid),
@@ -265,22 +267,25 @@ def _require_print(files: TestFiles, pressure_map: PressureMap, profiles: list[S
 def _map_scans(
     files: TestFiles, grid: Grid, progress: Progress, found: _FoundAside
 ) -> tuple[list[SheetReading], PressureMap]:
-    readings, signals = [], []
+    readings, signals, inks = [], [], []
     for scan in files.test.scans:
-        reading = _read_scan(files, scan, progress, found)
+        reading, ink = _read_scan(files, scan, progress, found)
         progress(f"mapping {scan.file}", 0.7)
         picture, film = reading.loaded.picture, reading.finding.film
         signal = read_sheet(picture, film, reading.registration.matrix, grid, found.zones.result())
         signals.append(signal)
         readings.append(reading)
+        inks.append(ink)
     notes = (*files.notes, *_sheet_notes(readings))
     provenance = {"firedeck": __version__, "pitch_mm": f"{grid.pitch:g}", **found.hashes.result()}
     pressure_map = assemble_map(signals, grid, files.batch, notes=notes, provenance=provenance)
-    placed = [(r.loaded.picture, r.finding.film, r.registration.matrix) for r in readings]
+    placed = [(ink.result(), r.registration.matrix) for ink, r in zip(inks, readings, strict=True)]
     return readings, mask_artefacts(pressure_map, files.test.masks, placed)
 
 
-def _read_scan(files: TestFiles, scan: Scan, progress: Progress, found: _FoundAside) -> SheetReading:
+def _read_scan(
+    files: TestFiles, scan: Scan, progress: Progress, found: _FoundAside
+) -> tuple[SheetReading, Future[InkPlaces]]:
     assert files.batch.response is not None  # load_test has made sure
     loaded = load_scan(
         files.folder / scan.file,
@@ -291,7 +296,9 @@ def _read_scan(files: TestFiles, scan: Scan, progress: Progress, found: _FoundAs
     )
     progress(f"laying {scan.file} onto the plan", 0.5)
     finding = find_sheet(loaded.picture)
-    return SheetReading(scan, loaded, finding, _lay_down(files, scan, loaded, finding, found.marks.result()))
+    ink = found.aside.submit(ink_places, loaded.picture, finding.film)  # while the sheet is laid down
+    laid = _lay_down(files, scan, loaded, finding, found.marks.result())
+    return SheetReading(scan, loaded, finding, laid), ink
 
 
 def _lay_down(

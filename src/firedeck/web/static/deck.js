@@ -1,66 +1,172 @@
 // @ts-check
-/** The deck page: the plan, its kinds, and whatever is pointed at. */
+/** The deck page: one state from the server, shown as plan, list, form and text; every change is sent there. */
 import { byId, fetchJson, make } from './lib.js';
-import { L, frameView, makeViewer, mark, place, planLayer, sealLayer } from './viewer.js';
+import { DeckMap } from './deck_map.js';
+import { DeckForm } from './deck_form.js';
+import { DeckText } from './deck_text.js';
 
 const root = byId('deck');
-const gasket = root.dataset.gasket ? `?gasket=${encodeURIComponent(root.dataset.gasket)}` : '';
-const plan = await fetchJson(`/deck/${encodeURIComponent(root.dataset.plan)}/data${gasket}`);
+const base = `/deck/${encodeURIComponent(root.dataset.plan)}`;
+const gasket = root.dataset.gasket ? await fetchJson(`${base}/data?gasket=${encodeURIComponent(root.dataset.gasket)}`) : null;
+/** How often the file is asked after [ms]. */
+const EVERY = 1000;
 
-const xs = plan.outline.map((/** @type {number[]} */ one) => one[0]);
-const ys = plan.outline.map((/** @type {number[]} */ one) => one[1]);
-const bounds = L.latLngBounds([[Math.min(...ys), Math.min(...xs)], [Math.max(...ys), Math.max(...xs)]]);
-const map = makeViewer(byId('map'), { x0: Math.min(...xs), top: Math.max(...ys), pitch: 0.25 });
-frameView(map, bounds, null);
-planLayer(plan, true).addTo(map);
-sealLayer(plan.seals).addTo(map);
+/** @type {any} */
+let state = await fetchJson(`${base}/state`);
+let chosen = '';
+/** Changes go out one after the other, each on the state that the one before has left. */
+let queue = Promise.resolve();
+let busy = 0;
 
-for (const hole of plan.openings) {
-  if (!['fastener', 'bore'].includes(hole.kind)) continue;
-  const label = `${hole.name}, ${hole.what}`;
-  mark(hole.middle, hole.kind === 'bore' ? hole.name : hole.short, 'name', label, () => tell(hole)).addTo(map);
+/** @param {Record<string, unknown>} order @param {boolean} [quiet] whether the caller tells the fault itself */
+function send(order, quiet = false) {
+  busy += 1;
+  const done = queue.then(async () => {
+    try {
+      const body = JSON.stringify({ disk: state.disk, ...order, seen: state.revision });
+      state = await fetchJson(`${base}/edit`, { method: 'POST', body, headers: { 'Content-Type': 'application/json' } });
+      if (state.chosen) chosen = state.chosen;
+      tell('');
+    } catch (fault) {
+      if (!quiet) tell(String(/** @type {Error} */ (fault).message));
+      state = await fetchJson(`${base}/state`).catch(() => state);
+      if (quiet) throw fault;
+    } finally {
+      busy -= 1;
+      show();
+    }
+  });
+  queue = done.catch(() => undefined);
+  return done;
 }
 
-/** @param {any} hole */
-function tell(hole) {
-  byId('value').textContent = hole.name;
-  const size = hole.diameter_mm ? `, diameter ${hole.diameter_mm.toFixed(2)} mm` : '';
-  byId('where').textContent = `${hole.what} at x ${hole.middle[0].toFixed(2)}, y ${hole.middle[1].toFixed(2)} mm${size}`;
+/** @param {string} words */
+function tell(words) {
+  byId('told').textContent = words;
+  byId('told').hidden = !words;
 }
 
-/** @param {number[][]} ring @param {number} x @param {number} y */
-function holds(ring, x, y) {
-  let inside = false;
-  for (let k = 0, last = ring.length - 1; k < ring.length; last = k++) {
-    const [ax, ay] = ring[k];
-    const [bx, by] = ring[last];
-    if (ay > y !== by > y && x < ((bx - ax) * (y - ay)) / (by - ay) + ax) inside = !inside;
+/** @param {string} key @param {boolean} [reach] whether plan and text are to go there */
+function choose(key, reach = true) {
+  chosen = key;
+  show();
+  if (reach) text.reach();
+}
+
+const desk = { send, choose, chosen: () => chosen, tell };
+const map = new DeckMap(byId('map'), desk);
+const form = new DeckForm(desk, map);
+const text = new DeckText(desk);
+
+function show() {
+  if (!state.entries.some((/** @type {any} */ one) => one.key === chosen)) chosen = '';
+  const own = state.entries.find((/** @type {any} */ one) => one.key === 'plan');
+  byId('plan-name').textContent = own?.name || state.name;
+  byId('origin').textContent = own?.fields.find((/** @type {any} */ one) => one.key === 'origin')?.value || 'as drawn';
+  map.show(state, gasket);
+  form.show(state);
+  text.show(state);
+  showStanding();
+  showFindings();
+}
+
+function showStanding() {
+  const unreadable = state.findings.some((/** @type {any} */ one) => one.severity === 'unreadable');
+  for (const what of ['undo', 'redo']) {
+    byId(what).disabled = !state[what];
+    byId(what).title = state[what];
   }
-  return inside;
+  byId('write').disabled = state.written || unreadable || Boolean(state.conflict);
+  byId('standing').textContent = state.written ? `As in ${state.name}.`
+    : `Draft, not yet in ${state.name}${unreadable ? ': the text defines no plan, so it cannot be written' : ''}.`;
+  if (state.conflict) askVersions();
+  else if (byId('ask').dataset.about === 'versions' || state.written) byId('ask').hidden = true;
 }
 
-map.on('mousemove', (/** @type {any} */ event) => {
-  const { lng: x, lat: y } = event.latlng;
-  const hole = plan.openings.find((/** @type {any} */ one) => holds(one.points, x, y));
-  if (hole) tell(hole);
-  else {
-    byId('value').textContent = `x ${x.toFixed(1)}, y ${y.toFixed(1)} mm`;
-    byId('where').textContent = '';
-  }
+function showFindings() {
+  byId('nothing').hidden = state.findings.length > 0;
+  byId('findings').replaceChildren(...state.findings.map((/** @type {any} */ one) => {
+    const go = make('button', { type: 'button', class: 'mini' }, 'show', make('span', { class: 'hidden' }, ` ${one.key}`));
+    go.addEventListener('click', () => { choose(one.entry); if (one.at) map.goTo(one.at); text.reach(one.line); });
+    return make('li', { class: one.severity === 'doubt' ? 'doubt' : 'fault' }, make('b', {}, one.severity), ` line ${one.line}, `,
+      make('code', {}, one.key), `: ${one.message}${one.remedy ? `. To mend: ${one.remedy}` : ''} `, go);
+  }));
+}
+
+/** @param {string} about @param {string} words @param {Node | string} shown @param {[string, () => void][]} ways */
+function ask(about, words, shown, ways) {
+  const news = byId('ask').hidden || byId('ask').dataset.about !== about;
+  byId('ask').hidden = false;
+  byId('ask').dataset.about = about;
+  byId('ask-words').textContent = words;
+  byId('ask-both').replaceChildren(shown);
+  byId('ask-deeds').replaceChildren(...ways.map(([label, act]) => {
+    const button = make('button', { type: 'button' }, label);
+    button.addEventListener('click', () => { byId('ask').hidden = true; act(); });
+    return button;
+  }));
+  if (news) byId('ask-words').focus();
+}
+
+let asked = '';
+function askVersions() {
+  const now = `${state.disk} ${state.revision}`;
+  if (!byId('ask').hidden && asked === now) return;
+  asked = now;
+  const cell = (/** @type {any} */ line) => make('td', {}, line ? `${line[0]}  ${line[1]}` : '');
+  const rows = state.conflict.map((/** @type {any} */ row) => make('tr', row.differs ? { class: 'differs' } : {}, cell(row.mine), cell(row.file)));
+  const heads = make('tr', {}, make('th', { scope: 'col' }, 'this page'), make('th', { scope: 'col' }, 'the file'));
+  const table = make('table', {}, make('thead', {}, heads), make('tbody', {}, ...rows));
+  const words = state.disk === 'gone' ? 'The file is gone from the folder.' : 'The file has changed on disk since this draft was begun.';
+  ask('versions', `${words} Nothing is lost: the version that you do not take stays in the history and comes back with Undo.`,
+    make('div', { class: 'scroll', tabindex: '0', role: 'region', 'aria-label': 'Both versions' }, table), [
+      ['Go on with this page', () => send({ what: 'keep' })],
+      ...(state.disk === 'gone' ? [] : /** @type {[string, () => void][]} */ ([['Take the file', () => send({ what: 'take' })]])),
+    ]);
+}
+
+function write() {
+  const faults = state.findings.filter((/** @type {any} */ one) => one.severity === 'fault').length;
+  if (!faults) { send({ what: 'write' }); return; }
+  ask('faults', `The plan has ${faults} ${faults === 1 ? 'fault' : 'faults'}; results made from it would be wrong or impossible.`, '', [
+    ['Do not write', () => byId('write').focus()],
+    ['Write it with its faults', () => send({ what: 'write', faulty: true })],
+  ]);
+}
+
+byId('write').addEventListener('click', async () => { await text.flush(); write(); });
+for (const what of ['undo', 'redo']) byId(what).addEventListener('click', async () => { await text.flush(); send({ what }); });
+document.addEventListener('keydown', async (event) => {
+  if (!(event.ctrlKey || event.metaKey) || event.altKey || !['z', 'y'].includes(event.key.toLowerCase())) return;
+  const target = /** @type {any} */ (event.target);
+  // What is being typed into a field is taken back by the browser; anything else by the plan's history.
+  if (target.dataset?.was !== undefined && target.value !== target.dataset.was) return;
+  if (target.closest?.('#new')) return;
+  event.preventDefault();
+  await text.flush();
+  send({ what: event.shiftKey || event.key.toLowerCase() === 'y' ? 'redo' : 'undo' });
 });
 
-const pointer = L.circleMarker([0, 0], { radius: 16, className: 'pointer', interactive: false });
-for (const button of document.querySelectorAll('button[data-x]')) {
-  button.addEventListener('click', () => {
-    const point = [Number(button.getAttribute('data-x')), Number(button.getAttribute('data-y'))];
-    pointer.setLatLng(place(point)).addTo(map);
-    map.panTo(place(point), { animate: false });
-    byId('map').scrollIntoView({ block: 'center' });
-  });
-}
+byId('new').addEventListener('submit', async (/** @type {SubmitEvent} */ event) => {
+  event.preventDefault();
+  await text.flush();
+  const order = Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (event.target)));
+  fetchJson('/deck-new', { method: 'POST', body: JSON.stringify(order) })
+    .then((made) => location.assign(made.page), (fault) => tell(fault.message));
+});
 
-const kinds = new Map(plan.openings.map((/** @type {any} */ one) => [one.kind, one.what]));
-for (const [kind, what] of kinds) {
-  byId('kinds').append(make('li', {}, make('span', { class: `swatch kind-${kind.replace(/ /g, '-')}`, 'aria-hidden': 'true' }), ` ${what}`));
-}
+setInterval(async () => {
+  if (busy || text.isPending() || document.hidden) return;
+  try {
+    const now = await fetchJson(`${base}/revision`);
+    if (busy || text.isPending() || (now.revision === state.revision && now.disk === state.disk)) return;
+    const news = await fetchJson(`${base}/state`);
+    if (busy || text.isPending()) return;
+    state = news;
+    show();
+  } catch { /* the server may be stopped; what is shown stays */ }
+}, EVERY);
+
+show();
+map.frame();
 root.dataset.ready = 'yes';

@@ -1,0 +1,1 @@
+"""Editing of definition files: drafts with their history, single changes, and what is wrong with them."""

@@ -1,0 +1,234 @@
+"""Editing on the deck page, in a real browser."""
+
+from __future__ import annotations
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+from firedeck.scenario.engine import candidate_gasket, small_plan, write_text
+from tests.support import chromium, pages
+
+TEXT = "# kept\n" + write_text(small_plan(bores=1))
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with chromium.browser() as found:
+        yield found
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "deck.toml").write_text(TEXT, encoding="utf-8")
+    (tmp_path / "candidate.toml").write_text(write_text(candidate_gasket()), encoding="utf-8")
+    return tmp_path
+
+
+@pytest.fixture
+def view(browser, folder):
+    """Return a function that opens the plan; what must not happen is told at the end."""
+    watched = []
+    contexts = []
+    with pages.served(folder) as address:
+
+        def open_page(*, size=(1440, 900), allowed=(), path="/deck/deck"):
+            context = browser.new_context(
+                base_url=address, viewport={"width": size[0], "height": size[1]}, reduced_motion="reduce"
+            )
+            contexts.append(context)
+            watched.append(chromium.watched(context, allowed=allowed))
+            page = context.new_page()
+            page.goto(path)
+            page.wait_for_selector("#deck[data-ready=yes]")
+            return page
+
+        yield open_page
+        for context in contexts:
+            context.close()
+    assert [line for bad in watched for line in bad] == []
+
+
+def choose(page, name):
+    page.locator("#features [role=option]", has_text=name).first.click()
+    expect(page.locator("#entry-head")).to_have_text(name)
+
+
+def stored(folder):
+    return (folder / "deck.toml").read_text(encoding="utf-8")
+
+
+def test_edit_undo_redo_write_and_the_history_survives_a_reload(view, folder):
+    page = view()
+    choose(page, "bore 1")
+    page.get_by_label("Diameter").fill("2.5 in")
+    page.keyboard.press("Enter")
+    expect(page.locator("#text")).to_have_value(TEXT.replace('"62 mm"', '"2.5 in"'))
+    expect(page.locator("#fields")).to_contain_text("= 63.500 mm")
+    assert stored(folder) == TEXT
+    page.locator("#features").focus()
+    page.keyboard.press("Control+z")
+    expect(page.locator("#text")).to_have_value(TEXT)
+    page.keyboard.press("Control+Shift+z")
+    expect(page.locator("#text")).not_to_have_value(TEXT)
+    page.reload()
+    page.wait_for_selector("#deck[data-ready=yes]")
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator("#text")).to_have_value(TEXT)
+    page.get_by_role("button", name="Redo").click()
+    page.get_by_role("button", name="Write the file").click()
+    expect(page.locator("#standing")).to_have_text("As in deck.toml.")
+    assert stored(folder) == TEXT.replace('"62 mm"', '"2.5 in"')
+
+
+def test_a_feature_is_dragged_and_moved_by_keys(view):
+    page = view()
+    choose(page, "oil feed")
+    before = float(page.get_by_label("x", exact=True).input_value().split()[0])
+    page.locator(".handle").scroll_into_view_if_needed()
+    box = page.locator(".handle").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 12, y, steps=4)
+    page.mouse.up()
+    expect(page.get_by_role("button", name="Undo")).to_be_enabled()
+    dragged = float(page.get_by_label("x", exact=True).input_value().split()[0])
+    assert dragged > before + 0.5
+    page.get_by_role("button", name="Move on the plan").click()
+    for key in ("ArrowRight", "ArrowRight", "Shift+ArrowRight"):
+        page.keyboard.press(key)
+    wanted = f"{dragged + 1.2:.12g} mm"
+    expect(page.get_by_label("x", exact=True)).to_have_value(wanted)
+    assert "handle" in page.evaluate("document.activeElement.className")
+
+
+def test_a_feature_is_chosen_by_clicking_the_plan_and_from_the_text(view):
+    page = view()
+    page.locator("path.kind-oil-feed").click()
+    expect(page.locator("#entry-head")).to_have_text("oil feed")
+    expect(page.locator("#where")).to_contain_text("diameter 7 mm")
+    first = TEXT[: TEXT.index('name = "oil feed"')].count("\n")
+    expect(page.locator(f'#bands [data-lines^="{first}-"]')).to_be_attached()
+    page.locator("#text").evaluate(
+        "(box, at) => { box.focus(); box.setSelectionRange(at, at); }", TEXT.index("bore 1")
+    )
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("#entry-head")).to_have_text("bore 1")
+
+
+def test_a_plain_value_is_refused_beside_its_entry(view, folder):
+    page = view(allowed=("422",))
+    choose(page, "bore 1")
+    page.get_by_label("Diameter").fill("62")
+    page.keyboard.press("Enter")
+    expect(page.locator("#fault-diameter")).to_contain_text("has no unit")
+    expect(page.get_by_label("Diameter")).to_have_attribute("aria-invalid", "true")
+    expect(page.locator("#text")).to_have_value(TEXT)
+
+
+def test_a_fault_is_shown_on_the_plan_in_the_list_and_in_the_text_and_writing_asks(view, folder):
+    page = view()
+    choose(page, "oil feed")
+    page.get_by_label("x", exact=True).fill("400 mm")
+    page.keyboard.press("Enter")
+    expect(page.locator("#entry-faults")).to_contain_text("beyond the outline")
+    expect(page.locator("#entry-faults")).to_contain_text("To mend")
+    expect(page.locator("path.spot.fault").first).to_be_attached()
+    expect(page.locator("#bands .fault").first).to_be_attached()
+    expect(page.locator("#features [aria-selected=true]")).to_contain_text("fault")
+    page.get_by_role("button", name="Write the file").click()
+    expect(page.locator("#ask")).to_contain_text("fault")
+    assert stored(folder) == TEXT
+    page.get_by_role("button", name="Write it with its faults").click()
+    expect(page.locator("#standing")).to_have_text("As in deck.toml.")
+    assert "400" in stored(folder)
+
+
+def test_text_is_edited_with_faults_by_line_and_never_written_unreadable(view, folder):
+    page = view()
+    lines = TEXT.replace('diameter = "62 mm"', "diameter = 62 mm")
+    page.locator("#text").fill(lines)
+    expect(page.locator("#findings")).to_contain_text("a quantity must stand in quotes")
+    number = lines.splitlines().index("diameter = 62 mm") + 1
+    expect(page.locator("#findings")).to_contain_text(f"line {number}")
+    expect(page.get_by_role("button", name="Write the file")).to_be_disabled()
+    expect(page.locator("#where")).to_contain_text("last text")
+    page.locator("#text").fill(TEXT.replace('"62 mm"', '"63 mm"'))
+    page.get_by_role("button", name="Write the file").click()
+    expect(page.locator("#standing")).to_have_text("As in deck.toml.")
+    assert stored(folder) == TEXT.replace('"62 mm"', '"63 mm"')
+
+
+def test_a_change_on_disk_appears_and_a_conflict_is_asked_about(view, folder):
+    page = view()
+    choose(page, "bore 1")
+    (folder / "deck.toml").write_text(TEXT.replace('"62 mm"', '"64 mm"'), encoding="utf-8")
+    expect(page.get_by_label("Diameter")).to_have_value("64 mm", timeout=5000)
+    page.get_by_label("Diameter").fill("65 mm")
+    page.keyboard.press("Enter")
+    expect(page.locator("#standing")).to_contain_text("Draft")
+    (folder / "deck.toml").write_text(TEXT.replace('"62 mm"', '"66 mm"'), encoding="utf-8")
+    expect(page.locator("#ask")).to_be_visible(timeout=5000)
+    expect(page.locator("#ask .differs")).to_contain_text(["65 mm"])
+    expect(page.locator("#ask .differs")).to_contain_text(["66 mm"])
+    expect(page.get_by_role("button", name="Write the file")).to_be_disabled()
+    assert Axe().run(page).response["violations"] == []
+    page.get_by_role("button", name="Go on with this page").click()
+    expect(page.locator("#ask")).to_be_hidden()
+    page.get_by_role("button", name="Write the file").click()
+    expect(page.locator("#standing")).to_have_text("As in deck.toml.")
+    assert '"65 mm"' in stored(folder)
+
+
+def test_features_are_added_and_deleted_by_keyboard(view):
+    page = view()
+    count = page.locator("#features [role=option]").count()
+    page.locator("#add-what").select_option("port|coolant")
+    page.get_by_role("button", name="Add").press("Enter")
+    expect(page.locator("#features [role=option]")).to_have_count(count + 1)
+    expect(page.locator("#fields input").first).to_be_focused()
+    page.locator("#features").focus()
+    page.keyboard.press("Delete")
+    expect(page.locator("#features [role=option]")).to_have_count(count)
+    page.keyboard.press("Home")
+    page.keyboard.press("ArrowDown")
+    expect(page.locator("#features [aria-selected=true]")).to_contain_text("outline")
+
+
+def test_a_script_in_a_name_is_shown_as_text(view, folder):
+    bad = "<img src=x onerror=\"document.title='taken'\"><script>document.title='taken'</script>"
+    text = TEXT.replace('name = "bore 1"', f"name = '''{bad}'''")
+    for key in ("name", "origin"):
+        old = next(line for line in TEXT.splitlines() if line.startswith(f"{key} = "))
+        text = text.replace(old, f"{key} = '''{bad}'''", 1)
+    (folder / "deck.toml").write_text(text, encoding="utf-8")
+    page = view()
+    expect(page.locator("h1")).to_have_text(bad)
+    page.locator("#features [role=option]", has_text="<script>").last.click()
+    expect(page.locator("#value")).to_have_text(bad)
+    expect(page.locator("#findings")).to_contain_text("<script>")
+    page.wait_for_timeout(300)
+    assert page.title() == "deck – firedeck"
+    assert page.locator("img[src=x]").count() == 0
+
+
+def test_a_copy_is_made_and_opened(view, folder):
+    page = view()
+    page.get_by_text("New plan").click()
+    page.get_by_label("Name of the new file").fill("second")
+    page.get_by_role("button", name="Make it").click()
+    page.wait_for_url("**/deck/second")
+    expect(page.locator("h1")).to_have_text("second")
+    assert (folder / "second.toml").read_text(encoding="utf-8").startswith("# kept")
+
+
+@pytest.mark.parametrize("size", [(1440, 900), (1024, 768), (390, 844)])
+def test_no_rule_of_accessibility_is_broken_with_a_feature_chosen(view, size):
+    page = view(size=size)
+    choose(page, "oil feed")
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        found = Axe().run(page).response["violations"]
+        assert [(one["id"], [node["html"][:120] for node in one["nodes"]][:3]) for one in found] == [], scheme
+    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
