@@ -35,8 +35,9 @@ def _bench(request: Request) -> Response:
     tests = shop.bench.tests()
     return shop.page(
         "bench.html.j2",
-        groups=_groups(files),
+        groups=_groups([file for file in files if file.kind != "prediction"]),
         tests=tests,
+        predictions=[file for file in files if file.kind == "prediction"],
         scans=shop.bench.scans(),
         empty=not files,
         cut_short=shop.cut_short,

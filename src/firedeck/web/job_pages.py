@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from typing import Any
+from urllib.parse import quote
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -54,6 +55,9 @@ def _job(shop: Shop, what: str, names: list[str]) -> Job:
         return Job(
             "compare", tuple(names), f"{stems[1]} against {stems[0]}", f"/against/{stems[0]}/{stems[1]}"
         )
+    if what == "condense" and len(names) in (1, 2):
+        gasket = f"?gasket={quote(names[1])}" if len(names) > 1 else ""
+        return Job("condense", tuple(names), f"Condensing {stems[0]}", f"/clamp/{stems[0]}{gasket}")
     if what == "example" and not names:
         return Job("example", (), "Laying out the example", "/")
     raise FiredeckError("there is no such job", remedy="start it from a page")

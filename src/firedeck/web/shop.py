@@ -19,6 +19,7 @@ from firedeck.errors import FiredeckError
 from firedeck.study.bench import Bench
 from firedeck.study.editing.drafts import Drafts
 from firedeck.study.prints.stored_reading import StoredReading
+from firedeck.web.clamp_book import ClampBook
 from firedeck.web.jobs import JobBook
 from firedeck.web.unfinished import clear_unfinished
 
@@ -44,6 +45,7 @@ class Shop:
         self.bench = Bench(folder)
         self.cut_short = clear_unfinished(self.bench.folder)
         self.jobs = JobBook(self.bench.folder)
+        self.clamps = ClampBook(self.bench)
         self.drafts = Drafts(self.bench)
         self._open: OrderedDict[tuple[str, int], StoredReading] = OrderedDict()
         self._lock = threading.Lock()

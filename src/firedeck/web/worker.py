@@ -77,6 +77,19 @@ def _compare(folder: Path, names: list[str], tell: Tell) -> None:
     write_comparison(compare_readings(*readings), bench.comparison_of(*names))
 
 
+def _condense(folder: Path, names: list[str], tell: Tell) -> None:
+    """Condense head and block of a prediction, on its own gasket or on another, into the cache."""
+    from firedeck.study.bench import Bench
+    from firedeck.study.cache import cache_store
+    from firedeck.study.clamp.condensing import TellingStore
+    from firedeck.study.clamp.opened import open_joint
+
+    bench = Bench(folder)
+    bench.check_prediction_inside(names[0])
+    gasket = names[1] if len(names) > 1 else ""
+    open_joint(bench.existing(names[0]), gasket, TellingStore(cache_store(), tell), progress=tell)
+
+
 def _example(folder: Path, names: list[str], tell: Tell) -> None:
     """Write the files of the invented engine into the folder."""
     from firedeck.study.bench import Bench
@@ -91,6 +104,7 @@ JOBS: dict[str, Callable[[Path, list[str], Tell], None]] = {
     "read": _read,
     "lay": _lay,
     "compare": _compare,
+    "condense": _condense,
     "example": _example,
 }
 
