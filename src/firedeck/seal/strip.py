@@ -200,14 +200,13 @@ def _foreign(
 ) -> BoolArray:
     """Find samples that stand out from their neighbours along the seal by more than grain can."""
     conversion = pressure_map.conversion
-    curve = conversion.signal, conversion.pressure, conversion.guide
     half = min(max(2, round(_NEIGHBOURHOOD_MM / steps[0])), (len(signal) - 1) // 2)
     limits = _OUTLIER_SIGMAS, _OUTLIER_FLOOR * float(conversion.signal[-1]), _WANDER_MM / steps[1]
     # A gap in the seal must never be taken for dust: what is lighter and large stays.
     speck = tuple(int(_SPECK_MM / step + 1e-9) for step in steps)
     codes = np.zeros(signal.shape, np.int8)
     for _ in range(2):
-        codes = stand_out(signal, noise, usable, curve, codes, half, limits)
+        codes = stand_out(signal, noise, usable, conversion.curve, codes, half, limits)
         drop_wide_parts(codes, LIGHTER, (speck[0], speck[1]))
     return grow_marks(codes, (1, 2))
 
