@@ -198,7 +198,7 @@ def bring_to_rest(
     met: tuple[Floats, Floats, Floats, Floats],
     accepted: float,
     chord: bool,
-) -> tuple[float, int, bool]:
+) -> tuple[int, int, bool]:
     """Take Newton steps until the residual is small or another factor would be cheaper.
 
     Parameters
@@ -222,7 +222,7 @@ def bring_to_rest(
     Returns
     -------
     tuple
-        Largest unbalanced force [N], steps taken, and whether it is at rest.
+        Steps taken, passes over the factor, and whether it is at rest.
     """
     held = stiffness @ unknowns - forces
     residual = unbalanced(held, unknowns, gasket, fasteners, met)
@@ -233,7 +233,7 @@ def bring_to_rest(
             held = stiffness @ unknowns - forces
             residual = unbalanced(held, unknowns, gasket, fasteners, met)
             if np.abs(residual).max() <= accepted * _force_scale(met[1], fasteners[2]):
-                return np.abs(residual).max(), step, True
+                return step, passes, True
         if passes >= _MOST_PASSES:
             break
         slopes = (reference[1], met[3]) if chord and step == 0 else (met[2], met[3])
@@ -248,7 +248,7 @@ def bring_to_rest(
         unknowns += share * change
         before, size = size, np.sqrt(residual @ residual)
         enough = min(0.05, max((size / before) ** 2, 1e-9))
-    return np.abs(residual).max(), step, False
+    return step, passes, False
 
 
 @njit(cache=True, nogil=True)

@@ -31,6 +31,12 @@ _ACCEPTED = 1e-9
 #: Stiffness that keeps the Newton matrix regular where everything is open, against its diagonal [1].
 _GROUND = 1e-9
 
+#: Passes over a factor that an answer may take without asking for another [1].
+_FEW_PASSES = 12
+
+#: Passes that cost as much as a new factor [1].
+_DUE = 60
+
 
 @dataclass(frozen=True)
 class Points:
@@ -115,9 +121,24 @@ class Balance:
 
 
 class Chord:
-    """The last factored matrix of a system with its points; later load steps begin with it."""
+    """The last factored matrix of a system with its points; later load steps begin with it.
 
-    reference: Reference | None = None
+    A new one is made where the old has become dear: once the passes that it has cost would have
+    paid for another, and if the last answer still took many of them.
+    """
+
+    def __init__(self) -> None:
+        self.reference: Reference | None = None
+        self._passes = 0
+
+    def keep(self, reference: Reference | None) -> None:
+        """Put a new factor in the place of the old one."""
+        self.reference, self._passes = reference, 0
+
+    def worn(self, passes: int) -> bool:
+        """Count the passes of an answer, and return whether a new factor is due."""
+        self._passes += passes
+        return passes > _FEW_PASSES and self._passes > _DUE
 
 
 class _Step:
@@ -189,19 +210,22 @@ def solve_balance(
     """
     step = _Step(stiffness, points, fasteners, memory)
     chord = chord or Chord()
-    unknowns, steps, rest = start.copy(), 0, False
+    unknowns, steps, passes, rest = start.copy(), 0, 0, False
     reference, known = chord.reference, chord.reference is not None
     while steps < _MOST_STEPS and not rest:
         if reference is None:
             step.look(unknowns)
-            reference = chord.reference = step.factored()
+            reference = step.factored()
+            chord.keep(reference)
         if reference is None:
             break
-        _, taken, rest = bring_to_rest(
+        taken, passed, rest = bring_to_rest(
             stiffness, forces, step.gasket, step.pull, reference, unknowns, step.met, _ACCEPTED, known
         )
-        steps += taken
+        steps, passes = steps + taken, passes + passed
         reference, known = (reference if rest else None), False
+    if chord.worn(passes):
+        chord.keep(step.factored())
     return _balance(step, forces, fasteners, unknowns, steps)
 
 
