@@ -142,7 +142,7 @@ def _change(
     gasket: Gasket,
     slopes: tuple[Floats, Floats],
     residual: Floats,
-    enough: float,
+    goal: float,
     most: int,
 ) -> tuple[Floats, Floats, int]:
     """Return a change of the unknowns, the reference matrix times it, and the passes taken."""
@@ -150,7 +150,6 @@ def _change(
     curved, pulled = slopes[0] - points, slopes[1] - pulls
     change, image = np.zeros(len(residual)), np.zeros(len(residual))
     left = -residual
-    goal = enough * np.sqrt(left @ left)
     toward, turned = left.copy(), left.copy()
     _solve(factor, toward)
     weight = left @ toward
@@ -236,9 +235,11 @@ def bring_to_rest(
                 return step, passes, True
         if passes >= _MOST_PASSES:
             break
+        top = accepted * _force_scale(met[1], fasteners[2])
+        goal = max(enough * size, 0.3 * top)
         slopes = (reference[1], met[3]) if chord and step == 0 else (met[2], met[3])
         change, image, taken = _change(
-            reference, gasket, slopes, residual, enough, max(_MOST_PASSES - passes, 2)
+            reference, gasket, slopes, residual, goal, max(_MOST_PASSES - passes, 2)
         )
         passes += taken
         _add_curved(gasket, -reference[1], -reference[2], change, image)
@@ -247,7 +248,7 @@ def bring_to_rest(
         held += share * image
         unknowns += share * change
         before, size = size, np.sqrt(residual @ residual)
-        enough = min(0.05, max((size / before) ** 2, 1e-9))
+        enough = min(0.05, (size / before) ** 2)
     return step, passes, False
 
 

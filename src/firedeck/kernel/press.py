@@ -7,6 +7,8 @@ search that can only go down.
 
 from __future__ import annotations
 
+from collections import OrderedDict
+from collections.abc import Hashable
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +19,7 @@ from firedeck.kernel.chord import Gasket, Pull, Reference, bring_to_rest, unbala
 from firedeck.kernel.closure import LawTables, curvature_rows
 from firedeck.kernel.dense import eliminate_rows
 
-__all__ = ["Balance", "Chord", "Fasteners", "Points", "solve_balance"]
+__all__ = ["Balance", "Chord", "Chords", "Fasteners", "Points", "solve_balance"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -33,6 +35,9 @@ _GROUND = 1e-9
 
 #: Passes over a factor that an answer may take without asking for another [1].
 _FEW_PASSES = 12
+
+#: Room for the factors of one system [numbers].
+_ROOM = 10_000_000
 
 #: Passes that cost as much as a new factor [1].
 _DUE = 60
@@ -121,14 +126,15 @@ class Balance:
 
 
 class Chord:
-    """The last factored matrix of a system with its points; later load steps begin with it.
+    """The last factored matrix of a system in one situation, and the last way from start to answer.
 
-    A new one is made where the old has become dear: once the passes that it has cost would have
+    A new factor is made where the old has become dear: once the passes that it has cost would have
     paid for another, and if the last answer still took many of them.
     """
 
-    def __init__(self) -> None:
-        self.reference: Reference | None = None
+    def __init__(self, reference: Reference | None = None) -> None:
+        self.reference = reference
+        self.way: Floats | None = None
         self._passes = 0
 
     def keep(self, reference: Reference | None) -> None:
@@ -139,6 +145,38 @@ class Chord:
         """Count the passes of an answer, and return whether a new factor is due."""
         self._passes += passes
         return passes > _FEW_PASSES and self._passes > _DUE
+
+
+class Chords:
+    """Chords of one system by situation: which fasteners are fitted and held, what else is at work.
+
+    The ones used longest ago are let go beyond a room for their factors.
+    """
+
+    def __init__(self) -> None:
+        self._known: OrderedDict[Hashable, Chord] = OrderedDict()
+
+    def at(self, fasteners: Fasteners, situation: Hashable, size: int) -> Chord:
+        """Return the chord of a situation; a new one begins with the factor used last.
+
+        Parameters
+        ----------
+        fasteners : Fasteners
+            The fasteners.
+        situation : hashable
+            What else tells one kind of load step from another.
+        size : int
+            Number of unknowns [1].
+        """
+        key = (np.isnan(fasteners.fixed).tobytes(), np.isfinite(fasteners.advance).tobytes(), situation)
+        found = self._known.pop(key, None)
+        if found is None:
+            last = next(reversed(self._known.values()), None)
+            found = Chord(None if last is None else last.reference)
+        self._known[key] = found
+        while len(self._known) > max(_ROOM // size**2, 2):
+            self._known.popitem(last=False)
+        return found
 
 
 class _Step:
@@ -160,6 +198,17 @@ class _Step:
     def look(self, unknowns: Floats) -> None:
         """Find closures, loads and slopes at a trial."""
         unbalanced(np.zeros(len(unknowns)), unknowns, self.gasket, self.pull, self.met)
+
+    def better(self, forces: Floats, start: Floats, way: Floats | None) -> Floats:
+        """Return the start, or that with an earlier way gone on from it, whichever is nearer to rest."""
+        if way is None:
+            return start.copy()
+        trials = (start.copy(), start + way)
+        sizes = [
+            np.abs(unbalanced(self.stiffness @ at - forces, at, self.gasket, self.pull, self.met)).max()
+            for at in trials
+        ]
+        return trials[int(np.argmin(sizes))]
 
     def factored(self) -> Reference | None:
         """Return the factor of the matrix at the slopes last met; nothing where it is not definite."""
@@ -210,7 +259,7 @@ def solve_balance(
     """
     step = _Step(stiffness, points, fasteners, memory)
     chord = chord or Chord()
-    unknowns, steps, passes, rest = start.copy(), 0, 0, False
+    unknowns, steps, passes, rest = step.better(forces, start, chord.way), 0, 0, False
     reference, known = chord.reference, chord.reference is not None
     while steps < _MOST_STEPS and not rest:
         if reference is None:
@@ -226,6 +275,7 @@ def solve_balance(
         reference, known = (reference if rest else None), False
     if chord.worn(passes):
         chord.keep(step.factored())
+    chord.way = unknowns - start
     return _balance(step, forces, fasteners, unknowns, steps)
 
 
