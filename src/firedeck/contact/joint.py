@@ -22,7 +22,7 @@ from firedeck.contact.section import BodySection
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.shape import outline_polygon
 from firedeck.errors import FiredeckError
-from firedeck.kernel.press import Points
+from firedeck.kernel.press import Chords, Points
 from firedeck.pressure_map import Grid
 
 __all__ = ["Joint", "Level"]
@@ -194,6 +194,11 @@ class Joint:
     def at_level(self, level: Level) -> tuple[ElasticSystem, Points]:
         """Return the system and the gasket points that a level solves with."""
         return self._check if level == "check" else self._fast
+
+    @cached_property
+    def chords(self) -> Mapping[Level, Chords]:
+        """Last factored matrices of every level, from which later load steps start."""
+        return {"fast": Chords(), "check": Chords()}
 
     def resultants(self) -> Mapping[str, Floats]:
         """Return upright force and moments of every pattern on the head [N, N*mm]."""

@@ -248,6 +248,7 @@ class JointState:
             fasteners,
             (self.largest, self.left),
             self.balance.unknowns,
+            self.joint.chords[self.level].at(fasteners, tuple(self.amounts), len(system.stiffness)),
         )
         largest = np.maximum(self.largest, balance.closure)
         state = replace(self, balance=balance, largest=largest)
