@@ -134,25 +134,42 @@ class JointState:
             raise FiredeckError(f"the joint has no fastener {fastener!r}", remedy="name " + ", ".join(names))
         return names.index(fastener)
 
-    def settle(self, *, embedding: float = 0.0, relaxation: float = 0.0) -> JointState:
+    def settle(self, *, embedding: float = 0.0, relaxation: float | Mapping[str, float] = 0.0) -> JointState:
         """Let rough faces flatten and the gasket creep.
 
         Parameters
         ----------
         embedding : float
             Flattening under every fastener [mm].
-        relaxation : float
-            Share of the load that every gasket point loses at the same closure [1].
+        relaxation : float or mapping of str to float
+            Share of the load that every gasket point loses at the same closure, or that of each seal and
+            land by its name; those not named lose nothing [1].
         """
-        if not 0.0 <= relaxation < 1.0 or embedding < 0.0:
+        shares = list(relaxation.values()) if isinstance(relaxation, Mapping) else [relaxation]
+        worst = max(shares, key=lambda share: abs(share - 0.5), default=0.0)
+        if not 0.0 <= worst < 1.0 or embedding < 0.0:
             raise FiredeckError(
-                f"an embedding of {embedding:.4g} mm and a relaxation of {relaxation:.4g} are not possible",
+                f"an embedding of {embedding:.4g} mm and a relaxation of {worst:.4g} are not possible",
                 remedy="give an embedding of at least 0 and a relaxation from 0 to below 1",
             )
         changed = replace(
-            self, advance=self.advance - embedding, left=self.left * (1.0 - relaxation), name="settled"
+            self,
+            advance=self.advance - embedding,
+            left=self.left * (1.0 - self._relaxation(relaxation)),
+            name="settled",
         )
         return changed._balanced()
+
+    def _relaxation(self, relaxation: float | Mapping[str, float]) -> Floats:
+        """Return the share that every point or patch loses [1]."""
+        if not isinstance(relaxation, Mapping):
+            return np.full(len(self.left), relaxation)
+        laid = self.joint.laid
+        out = np.zeros(len(self.left))
+        for name, share in relaxation.items():
+            part = laid.part(name)
+            out[part if self.level == "check" else laid.patch[part]] = share
+        return out
 
     def warm(self, warmth: Warmth) -> JointState:
         """Bring the members to their temperatures, all counted from 20 degC.
