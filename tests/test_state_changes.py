@@ -5,7 +5,10 @@ from __future__ import annotations
 import json
 
 import pytest
+import shapely
 
+from firedeck.definition.plan_finding import keyed_openings, keyed_seals
+from firedeck.definition.shape import feature_polygon, seal_line
 from firedeck.scenario.engine import engine_plan, write_text
 from firedeck.study.bench import Bench
 from firedeck.study.editing.deck_edits import (
@@ -18,6 +21,7 @@ from firedeck.study.editing.deck_edits import (
 from firedeck.study.editing.deck_state import deck_state
 from firedeck.study.editing.drafts import Drafts
 from firedeck.study.editing.state_changes import States, change_between
+from firedeck.study.plan_shapes import shape_plan
 
 TEXT = write_text(engine_plan())
 
@@ -90,3 +94,19 @@ def test_a_page_whose_state_is_not_remembered_gets_all_of_it():
     for number in range(20):
         states.answer("a", {"x": number, "y": 1}, "")
     assert "state" in states.answer("a", {"x": 2, "y": 1}, first["mark"]), "long forgotten"
+
+
+def test_drawn_shapes_are_thin_and_lie_where_the_true_ones_are():
+    plan = engine_plan()
+    shapes = shape_plan(plan)
+    openings = dict(keyed_openings(plan))
+    for shape in shapes["openings"]:
+        true = feature_polygon(openings[shape["key"]])
+        drawn = shapely.Polygon(shape["points"])
+        assert shapely.hausdorff_distance(true.exterior, drawn.exterior, densify=0.1) < 0.03, shape["key"]
+    seals = dict(keyed_seals(plan))
+    for shape in shapes["seals"]:
+        true = seal_line(plan, seals[shape["key"]], step=0.5).points
+        drawn = shapely.LinearRing(shape["points"])
+        assert shapely.distance(shapely.points(true), drawn).max() < 0.03, shape["key"]
+        assert len(shape["points"]) < 0.7 * len(true)
