@@ -1,6 +1,7 @@
 // @ts-check
 /** The deck page: one state from the server, shown as plan, list, form and text; every change is sent there. */
 import { byId, fetchJson, make } from './lib.js';
+import { followNewPlan } from './deck_new.js';
 import { nextState } from './deck_state.js';
 import { DeckMap } from './deck_map.js';
 import { DeckForm } from './deck_form.js';
@@ -152,13 +153,7 @@ document.addEventListener('keydown', async (event) => {
   send({ what: event.shiftKey || event.key.toLowerCase() === 'y' ? 'redo' : 'undo' });
 });
 
-byId('new').addEventListener('submit', async (/** @type {SubmitEvent} */ event) => {
-  event.preventDefault();
-  await text.flush();
-  const order = Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (event.target)));
-  fetchJson('/deck-new', { method: 'POST', body: JSON.stringify(order) })
-    .then((made) => location.assign(made.page), (fault) => tell(fault.message));
-});
+followNewPlan(byId('new'), tell, () => text.flush());
 
 setInterval(async () => {
   if (busy || text.isPending() || document.hidden) return;
