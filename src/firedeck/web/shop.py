@@ -26,7 +26,7 @@ from firedeck.web.unfinished import clear_unfinished
 
 __all__ = ["Shop", "shop_of"]
 
-#: Readings kept open at once; each holds its map and what is smaller of it.
+#: Readings kept open at once; each holds its record, the map itself stays on disk.
 _MOST_OPEN = 3
 
 #: Signs that go with the words of a verdict, so that colour is never alone.
