@@ -128,6 +128,23 @@ class JointState:
         advances[which] += advance
         return replace(self, advance=advances, name=f"{fastener} on by {advance:.3f} mm")._balanced()
 
+    def pull(self, tensions: Sequence[float], *, near: JointState | None = None) -> JointState:
+        """Bring all fasteners to tensions at once, whatever order the wrench would have gone in.
+
+        Parameters
+        ----------
+        tensions : sequence of float
+            Tension of every fastener, in the order of the joint's seats [N].
+        near : JointState, optional
+            A state close to the answer, from which the search starts; the history is not taken from it.
+        """
+        wanted = np.asarray(tensions, dtype=float)
+        stiffness = np.array([seat.stiffness for seat in self.joint.seats])
+        begun = replace(self, name="pulled", balance=self.balance if near is None else near.balance)
+        pulled = begun._balanced(wanted)
+        seats = pulled.balance.unknowns[len(pulled.balance.unknowns) - len(wanted) :]
+        return replace(pulled, advance=seats + wanted / stiffness)
+
     def _place(self, fastener: str) -> int:
         names = [seat.name for seat in self.joint.seats]
         if fastener not in names:
