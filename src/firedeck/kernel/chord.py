@@ -271,7 +271,5 @@ def _line_search(
             break
         high = share
         share = low + (high - low) * min(max(-low_slope / (slope - low_slope), 0.1), 0.9)
-        found = unbalanced(
-            held[0] + share * held[1], place[0] + share * change, gasket, fasteners, met
-        )
+        found = unbalanced(held[0] + share * held[1], place[0] + share * change, gasket, fasteners, met)
     return share, found
