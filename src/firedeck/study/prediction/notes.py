@@ -62,7 +62,8 @@ def _bodies(files: PredictionFiles, sizes: BodySizes, joint: Joint) -> Iterator[
     )
     yield (
         f"elements of {joint.grid.pitch:.3g} mm in plan; mean line load of the idealised geometry to "
-        f"± {share(IDEALISED[0])}, its lowest and opening to ± {share(IDEALISED[1])}, bow to ± {share(_BOW)}: {IDEALISED[2]}"
+        f"± {share(IDEALISED[0])}, its lowest and opening to ± {share(IDEALISED[1])}, "
+        f"bow to ± {share(_BOW)}: {IDEALISED[2]}"
     )
     lost = max(joint.head.left_out, joint.block.left_out)
     if lost > 0.002:
@@ -124,9 +125,9 @@ def _relaxation(files: PredictionFiles, relaxed: Mapping[str, float]) -> Iterato
         yield f"every seal's law states its relaxation; the fastening's {wanted} of the preload is not used"
     elif stated:
         yield (
-            f"the other seals lose {share(relaxed[others[0]])} of their load at the same closure, which would "
-            f"take the fastening's {wanted} from the preload if every seal lost it; what the fasteners lose "
-            "follows from the balance and is not that figure"
+            f"the other seals lose {share(relaxed[others[0]])} of their load at the same closure, which "
+            f"would take the fastening's {wanted} from the preload if every seal lost it; what the fasteners "
+            "lose follows from the balance and is not that figure"
         )
 
 
