@@ -13,7 +13,7 @@ from firedeck.study.fastening.assumptions import clamp_assumptions
 from firedeck.study.prediction.doubt import IDEALISED
 from firedeck.study.prediction.files import PredictionFiles
 from firedeck.study.prediction.joint import BodySizes
-from firedeck.study.prediction.states import warmth_of
+from firedeck.study.prediction.states import MOST_RELAXED, warmth_of
 
 __all__ = ["prediction_assumptions"]
 
@@ -121,9 +121,14 @@ def _relaxation(files: PredictionFiles, relaxed: Mapping[str, float]) -> Iterato
         )
     others = [name for name in files.laws if name not in stated]
     wanted = share(files.fastening.fastening.settling.relaxation)
+    if any(relaxed[name] >= MOST_RELAXED for name in others):
+        yield (
+            f"while settling no seal loses more than {share(MOST_RELAXED)} of its load at the same closure "
+            f"unless its law says so; that takes less from the fasteners than the fastening's {wanted}"
+        )
     if stated and not others:
         yield f"every seal's law states its relaxation; the fastening's {wanted} of the preload is not used"
-    elif stated:
+    if stated and others:
         yield (
             f"the other seals lose {share(relaxed[others[0]])} of their load at the same closure, which "
             f"would take the fastening's {wanted} from the preload if every seal lost it; what the fasteners "

@@ -17,6 +17,7 @@ from firedeck.study.fastening.assessment import in_file
 from firedeck.study.prediction.files import PredictionFiles
 
 __all__ = [
+    "MOST_RELAXED",
     "PredictedStates",
     "Told",
     "carry_out",
@@ -31,7 +32,7 @@ __all__ = [
 Told = Callable[[str, float], None]
 
 #: Largest share of the gasket's load that settling may take at the same closure [1].
-_MOST_RELAXED = 0.6
+MOST_RELAXED = 0.6
 
 #: Trials to find that share.
 _SECANTS = 4
@@ -156,7 +157,7 @@ def _common_share(state: JointState, files: PredictionFiles) -> float:
             break
         slope = (lost - lost_before) / (share - before)
         before, lost_before = share, lost
-        share = min(share + (wanted - lost) / slope, _MOST_RELAXED)
+        share = min(share + (wanted - lost) / slope, MOST_RELAXED)
     return share
 
 
