@@ -196,7 +196,7 @@ def _owned(line: SealLine, across: FloatArray, others: list[SealLine], band: flo
 
 def _within(points: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
     x, y = points.T
-    return points[(x >= low[0]) & (x <= high[0]) & (y >= low[1]) & (y <= high[1])]
+    return np.asarray(points[(x >= low[0]) & (x <= high[0]) & (y >= low[1]) & (y <= high[1])])
 
 
 def _foreign(
