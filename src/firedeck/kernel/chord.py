@@ -187,6 +187,11 @@ def _force_scale(load: Floats, fixed: Floats) -> float:
 
 
 @njit(cache=True, nogil=True)
+def _at_rest(residual: Floats, load: Floats, fixed: Floats, accepted: float) -> bool:
+    return bool(np.abs(residual).max() <= accepted * _force_scale(load, fixed))
+
+
+@njit(cache=True, nogil=True)
 def bring_to_rest(
     stiffness: Floats,
     forces: Floats,
@@ -223,15 +228,15 @@ def bring_to_rest(
     tuple
         Largest unbalanced force [N], steps taken, passes over the factor, and whether it is at rest.
     """
-    held = stiffness @ unknowns - forces
-    residual = unbalanced(held, unknowns, gasket, fasteners, met)
-    size, passes, enough = float(np.sqrt(residual @ residual)), 0, 0.05
+    held, residual = np.zeros(len(unknowns)), np.zeros(len(unknowns))
+    size, passes, enough = 0.0, 0, 0.05
     for step in range(_MOST_STEPS):
-        if np.abs(residual).max() <= accepted * _force_scale(met[1], fasteners[2]):
+        if step == 0 or _at_rest(residual, met[1], fasteners[2], accepted):
             # What was added up on the way is done once more from the start.
-            held = stiffness @ unknowns - forces
+            held[:] = stiffness @ unknowns - forces
             residual = unbalanced(held, unknowns, gasket, fasteners, met)
-            if np.abs(residual).max() <= accepted * _force_scale(met[1], fasteners[2]):
+            size = float(np.sqrt(residual @ residual))
+            if _at_rest(residual, met[1], fasteners[2], accepted):
                 return np.abs(residual).max(), step, passes, True
         if passes >= _MOST_PASSES:
             break
@@ -264,12 +269,12 @@ def _line_search(
     change, met = place[1], now[1]
     start = float(now[0] @ change)
     low, low_slope, share = 0.0, start, 1.0
-    found = unbalanced(held[0] + held[1], place[0] + change, gasket, fasteners, met)
-    for _ in range(12):
+    found = now[0]
+    for attempt in range(13):
+        found = unbalanced(held[0] + share * held[1], place[0] + share * change, gasket, fasteners, met)
         slope = float(found @ change)
-        if slope <= 0.5 * abs(start):
+        if slope <= 0.5 * abs(start) or attempt == 12:
             break
         high = share
         share = low + (high - low) * float(min(max(-low_slope / (slope - low_slope), 0.1), 0.9))
-        found = unbalanced(held[0] + share * held[1], place[0] + share * change, gasket, fasteners, met)
     return share, found

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["add_loads", "add_update", "assemble", "multiply", "neighbours_left"]
+__all__ = ["add_loads", "add_update", "assemble", "left_over", "multiply", "neighbours_left"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -196,6 +196,25 @@ def add_update(front: Floats, update: Floats, place: npt.NDArray[np.int64]) -> N
             for i in range(len(added)):
                 to[i] += added[i]
             row = end
+
+
+@njit(cache=True, nogil=True)
+def left_over(front: Floats, pivots: int, left: Floats) -> None:
+    """Copy the lower triangle past the eliminated rows.
+
+    Parameters
+    ----------
+    front : ndarray, shape (n, n)
+        The front after elimination.
+    pivots : int
+        How many rows were eliminated.
+    left : ndarray, shape (n - pivots, n - pivots)
+        Where to; its upper triangle is not touched.
+    """
+    for column in range(len(left)):
+        to, copied = left[column:, column], front[pivots + column :, pivots + column]
+        for i in range(len(to)):
+            to[i] = copied[i]
 
 
 @njit(cache=True, nogil=True)
