@@ -27,8 +27,9 @@ Ints = npt.NDArray[np.int64]
 #: Greatest number of Newton steps.
 _MOST_STEPS = 60
 
-#: Residual, against the largest force at work, at which a balance is accepted [1].
-_ACCEPTED = 1e-9
+#: Residual, against the largest force at work, at which a balance is accepted: so small that an answer
+#: does not show from where it was sought [1].
+_ACCEPTED = 1e-10
 
 #: Stiffness that keeps the Newton matrix regular where everything is open, against its diagonal [1].
 _GROUND = 1e-9
