@@ -195,6 +195,11 @@ class VolumeBody:
         level = points[point, 2]
         near = (heights[cell, 0] <= level) & (level <= heights[cell, 1])
         point, cell = point[near], cell[near]
+        if len(point) and self.section.mesh.cells.shape[1] == 10:
+            # By the corners alone most are seen to be elsewhere, at a tenth of the work.
+            straight = local_places(self.coordinates[self.section.mesh.cells[cell, :4]], points[point])
+            close = _outside(straight, 4) <= 0.3
+            point, cell = point[close], cell[close]
         if len(point):
             inside = local_places(self.coordinates[self.section.mesh.cells[cell]], points[point])
             out = _outside(inside, self.section.mesh.cells.shape[1])

@@ -182,7 +182,7 @@ def local_places(nodes: Floats, points: Floats) -> Floats:
     """
     count = nodes.shape[1]
     local = np.full((len(points), 3), 0.0 if count == 8 else 0.25)
-    for _ in range(8):
+    for _ in range(1 if count == 4 else 6):
         values, slopes = shape_values(count, local)
         miss = points - np.einsum("mn,mnx->mx", values, nodes)
         turn = np.einsum("mnx,mnl->mxl", nodes, slopes)

@@ -78,7 +78,7 @@ def sections(files: PredictionFiles) -> BodySizes:
     FiredeckError
         If the stated layers of the head do not reach the fasteners' seats.
     """
-    prediction, plan = files.prediction, files.plan
+    prediction = files.prediction
     groups = files.fastening.fastening.groups
     heights = {group.name: _split(group, files.gasket.thickness) for group in groups}
     seat = max(height for height, _ in heights.values())
@@ -121,8 +121,8 @@ def _from_mesh(
     ]
     if mesh.cells.shape[1] == 4:
         notes.append(
-            f"CAUTION: linear tetrahedra are too stiff in bending, often by tens of per cent: the {side} bends "
-            "less here than it will; mesh it with quadratic tetrahedra"
+            "CAUTION: linear tetrahedra are too stiff in bending, often by tens of per cent: the "
+            f"{side} bends less here than it will; mesh it with quadratic tetrahedra"
         )
     return VolumeSection(side, mesh, material, assumptions=tuple(notes))
 
