@@ -30,7 +30,7 @@ from tests.prediction_bench import write_bench
 from tests.solid_meshes import bricks, tetrahedra
 
 DECK = shapely.box(0.0, 0.0, 120.0, 96.0)
-UP = np.array([0.0, 0.0, 20.0])
+UP, ASIDE = np.array([0.0, 0.0, 20.0]), np.array([20.0, 0.0, 0.0])
 KINDS = {8: "hexahedron", 4: "tetra", 10: "tetra10"}
 
 
@@ -206,7 +206,7 @@ def doubled(mesh):
     ("change", "message", "remedy"),
     [
         (lambda m: replace(m, points=m.points / 1000.0), "0.001 times as long", "unit that the mesh"),
-        (lambda m: replace(m, points=m.points + [90.0, 0.0, 0.0]), "lies 90 mm and 0 mm", "move the mesh"),
+        (lambda m: replace(m, points=m.points + 4.5 * ASIDE), "lies 90 mm and 0 mm", "move the mesh"),
         (lambda m: replace(m, cells=m.cells[:, [0, 3, 2, 1, 4, 7, 6, 5]]), "inverted", "mirrored"),
         (lambda m: used(without(m, lambda at: np.abs(at[:, 0] - 60) < 20)), "2 pieces", "shared nodes"),
         (doubled, "lie on one another", "merge coincident nodes"),
