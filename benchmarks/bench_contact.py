@@ -76,7 +76,8 @@ def _engine_figures() -> list[dict[str, Any]]:
         joint = build(pitch=6.0)
     size = f"{joint.head.freedoms} + {joint.block.freedoms} freedoms, {len(joint.kept_places)} kept"
     size += f"; {built.processor:.3g} s of processor time"
-    first, later = {}, {}
+    first: dict[Level, float] = {}
+    later: dict[Level, list[float]] = {}
     levels: tuple[Level, ...] = ("fast", "check")
     for level in levels:
         state = _assembled(joint, level)
@@ -91,7 +92,7 @@ def _engine_figures() -> list[dict[str, Any]]:
                 f"contact: what-if, {level} level", float(np.median(later[level])), "ms", goal,
                 drag.format(first[level], max(later[level])),
             )
-            for level, goal in (("fast", 5.0), ("check", 150.0))
+            for level, goal in zip(levels, (5.0, 150.0), strict=True)
         ),
         _at_most(
             "contact: 10 000 assemblies and firings", scatter * 10_000, "s", 60.0,

@@ -57,7 +57,7 @@ def _bodies(files: PredictionFiles, sizes: BodySizes, joint: Joint) -> Iterator[
     yield from sizes.notes
     prediction = files.prediction
     yield (
-        f"stiffness of generic bodies is known to ± {share(prediction.head.stiffness_spread)} (head) and "
+        f"stiffness of the bodies is known to ± {share(prediction.head.stiffness_spread)} (head) and "
         f"± {share(prediction.block.stiffness_spread)} (block): common practice, no source"
     )
     yield (
