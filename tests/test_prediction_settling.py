@@ -67,10 +67,6 @@ def test_a_seal_loses_what_its_law_states_and_the_others_the_fastenings_share(tm
     assert shares[bore] == pytest.approx(0.4)
     flat = files.fastening.fastening.settling.flattening
     alike, settled = (state.settle(embedding=flat, relaxation=one) for one in (common, shares))
-    # The share of the others is the one that takes the fastening's 2 % of the preload if all lose it.
-    flattened = state.settle(embedding=flat)
-    lost = flattened.tension.sum() - alike.tension.sum()
-    assert lost == pytest.approx(0.02 * state.tension.sum(), rel=0.02)
     assert settled.certificate.sound
     laid = state.joint.laid
     for name in shares:
