@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,8 +11,12 @@ import shapely
 
 from benchmarks.contact_engine import PRELOAD, build
 from firedeck.contact import BlockSizes, HeadSizes, SectionLayer, bows, generic_block, generic_head, tighten
+from firedeck.contact.body import held_freedoms
+from firedeck.contact.mesh import body_mesh
 from firedeck.errors import FiredeckError
+from firedeck.pressure_map import Grid
 from firedeck.scenario.engine import engine_plan
+from tests.contact_joints import square_sections
 
 
 @pytest.fixture(scope="module")
@@ -85,3 +90,36 @@ def test_generic_head_bows_as_cast_heads_do():
     assert 10.0 <= np.median(found) <= 30.0
     assert min(found) >= 5.0
     assert max(found) <= 35.0
+
+
+def held_upright(support):
+    """Places of the nodes that the square block is held up by on a support."""
+    _, block = square_sections()
+    mesh = body_mesh(replace(block, support=support), Grid(0.0, 0.0, 12.0, 8, 10))
+    return mesh.coordinates[held_freedoms(mesh)[:, 2]]
+
+
+def test_block_is_held_where_its_support_is_and_nowhere_else():
+    at = held_upright(shapely.box(-1.0, -1.0, 121.0, 15.0))
+    assert len(at) == 22
+    assert at[:, 1].max() == 12.0
+    assert np.unique(at[:, 2]).tolist() == [-52.0]
+
+
+@pytest.mark.parametrize(
+    "support",
+    [
+        shapely.box(-1.0, -1.0, 121.0, 3.0),
+        shapely.box(-1.0, -1.0, 3.0, 97.0),
+        shapely.box(-1.0, 95.0, 40.0, 97.0),
+    ],
+)
+def test_support_over_which_the_block_would_roll_is_refused(support):
+    with pytest.raises(FiredeckError, match="single line of nodes"):
+        held_upright(support)
+
+
+def test_support_at_two_points_or_beside_the_block_is_refused():
+    for support in (shapely.box(-1.0, -1.0, 13.0, 3.0), shapely.box(200.0, 0.0, 300.0, 90.0)):
+        with pytest.raises(FiredeckError, match="fewer than three nodes"):
+            held_upright(support)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import http.client
 import json
 from pathlib import Path
@@ -13,7 +14,8 @@ import pytest
 from firedeck.errors import FiredeckError
 from firedeck.files.map_file import read_map
 from firedeck.study.bench import Bench
-from firedeck.study.prints.stored_reading import Pooling, StoredReading
+from firedeck.study.prints.stored_reading import StoredReading
+from firedeck.study.prints.tiles import TILE_CELLS, Pooling
 from tests.support import pages
 
 
@@ -239,12 +241,12 @@ def test_beyond_the_map_nothing_is_told(address, point):
 
 def stitched(reading, pooling, level, shape):
     """Put all tiles of a level together."""
-    side = 256
+    side = TILE_CELLS
     rows, cols = -(-shape[0] // side), -(-shape[1] // side)
     whole = np.zeros((rows * side, cols * side), np.uint16)
     for row in range(rows):
         for col in range(cols):
-            data = reading.tile(pooling, level, col, row)
+            data = gzip.decompress(reading.tile(pooling, level, col, row))
             part = np.frombuffer(data, "<u2", side * side).reshape(side, side)
             whole[row * side : (row + 1) * side, col * side : (col + 1) * side] = part
     return whole[: shape[0], : shape[1]]

@@ -105,6 +105,13 @@ def _supported(mesh: BodyMesh, level: npt.NDArray[np.bool_]) -> Ints:
         raise FiredeckError(
             "the block's support holds fewer than three nodes", remedy="use a larger support or a finer grid"
         )
+    held = at[inside, :2]
+    # Without a second direction the joint could roll over the line, and no balance would notice.
+    if np.linalg.svd(held - held.mean(axis=0), compute_uv=False)[1] < 0.5 * mesh.grid.pitch:
+        raise FiredeckError(
+            "the block's support is a single line of nodes, over which the block would roll",
+            remedy="use a support that is at least a cell of the grid wide, or a finer grid",
+        )
     return nodes[inside]
 
 

@@ -1,9 +1,11 @@
 """The same joint as an input deck for CalculiX, a general finite-element program, to check against.
 
 The deck holds both meshes, the gasket as nonlinear springs with its history frozen, the fasteners
-as springs without compression, gas as nodal loads and temperatures as such. It prints the upright
-displacement of the springs' ends, from which closures and tensions follow. The head starts lowered
-by a rigid shift near the answer, because the program's iterations do not find it from afar.
+as springs without compression and gas as nodal loads. Heat stands in it as the stress that would
+undo the free strain, at every integration point: given temperatures, the program would take each
+element's mean, and a gradient through a thin deck would be lost. It prints the displacement of the
+springs' ends, from which closures and tensions follow. The head starts lowered by a rigid shift near
+the answer, because the program's iterations do not find it from afar.
 """
 
 from __future__ import annotations
@@ -29,8 +31,8 @@ Ints = npt.NDArray[np.int64]
 #: Places of the grid's corner order in the order of C3D8I.
 _CORNERS = [0, 1, 3, 2, 4, 5, 7, 6]
 
-#: Expansion of every material in the deck [1/K]; temperatures are free strain over this.
-_EXPANSION = 1e-5
+#: Heights of an element's lower and upper four integration points, in the order of C3D8I [1].
+_POINT_HEIGHTS = np.repeat([-1.0, 1.0], 4) / np.sqrt(3.0)
 
 #: Length of the springs [mm]: their ends stand apart so that no trial turns one over.
 _SPRING_LENGTH = 100.0
@@ -65,13 +67,16 @@ class CalculixDeck:
     cut_cells: int
 
 
-def calculix_deck(state: JointState) -> CalculixDeck:
+def calculix_deck(state: JointState, largest: Floats | None = None) -> CalculixDeck:
     """Return the deck whose answer is the state, its history and advances frozen.
 
     Parameters
     ----------
     state : JointState
         A state on the check level.
+    largest : ndarray, shape (points,), optional
+        Largest closure of every gasket point before this load step, where another program has followed
+        the history [mm]; the state's own unless given.
 
     Returns
     -------
@@ -88,7 +93,7 @@ def calculix_deck(state: JointState) -> CalculixDeck:
             "a deck needs every gasket point, and this state has patches", remedy="solve on the check level"
         )
     joint = state.joint
-    writer = _Writer(state)
+    writer = _Writer(state, _before(state) if largest is None else largest)
     text = "\n".join(
         [
             "** joint of head, gasket, block and fasteners",
@@ -98,6 +103,7 @@ def calculix_deck(state: JointState) -> CalculixDeck:
             *writer.gasket(),
             *writer.fasteners(),
             *writer.held(),
+            *writer.heat(),
             *writer.step(),
             "",
         ]
@@ -111,8 +117,8 @@ def calculix_deck(state: JointState) -> CalculixDeck:
 class _Writer:
     """Parts of the deck; head's nodes come first, then the block's, then the springs' ends."""
 
-    def __init__(self, state: JointState) -> None:
-        self.state, self.joint = state, state.joint
+    def __init__(self, state: JointState, largest: Floats) -> None:
+        self.state, self.joint, self.largest = state, state.joint, largest
         self.first = {"HEAD": 1, "BLOCK": 1 + len(self.joint.head.body.places)}
         ends = self.first["BLOCK"] + len(self.joint.block.body.places)
         points, seats = len(self.joint.laid.points.gap), len(self.joint.seats)
@@ -122,6 +128,8 @@ class _Writer:
         self.lowered = float((state.balance.closure + self.joint.laid.points.gap).mean())
         self.held_lines: list[str] = []
         joint = self.joint
+        sides = zip(self.first, (joint.head, joint.block), joint.moduli, strict=True)
+        self.moduli = {name: factor * mesh.section.modulus for name, mesh, factor in sides}
         self.head_loads = dict(head_patterns(joint.head, joint.seats, joint.bores))
         self.block_loads = dict(block_patterns(joint.block, joint.seats, joint.bores, ()))
 
@@ -142,10 +150,8 @@ class _Writer:
             yield f"{self.bricks}, " + ", ".join(str(corner) for corner in corners)
         section = mesh.section
         yield f"*MATERIAL, NAME=M{name}"
-        yield f"*ELASTIC\n{section.modulus:.12g}, {section.material.poisson:.12g}"
-        yield f"*EXPANSION, ZERO=0.\n{_EXPANSION:g}"
+        yield f"*ELASTIC\n{self.moduli[name]:.12g}, {section.material.poisson:.12g}"
         yield f"*SOLID SECTION, ELSET=E{name}, MATERIAL=M{name}"
-        yield f"*INITIAL CONDITIONS, TYPE=TEMPERATURE\nN{name}, 0."
 
     def gasket(self) -> Iterator[str]:
         """Yield the gasket's springs between ends that follow the faces."""
@@ -205,6 +211,31 @@ class _Writer:
                 yield f"{node + self.first[name]}, {axis + 1}, {axis + 1}"
         yield from self.held_lines
 
+    def heat(self) -> Iterator[str]:
+        """Yield the stress that would undo the free strain, where there is any."""
+        rows = [row for first, mesh in self._bodies() for row in self._undoing(first, mesh)]
+        if rows:
+            yield "*INITIAL CONDITIONS, TYPE=STRESS"
+            yield from rows
+
+    def _bodies(self) -> Iterator[tuple[int, BodyMesh]]:
+        """Yield both bodies, each with the number of its first element."""
+        yield 1, self.joint.head
+        yield 1 + int(np.count_nonzero(self.joint.head.body.cells >= 0)), self.joint.block
+
+    def _undoing(self, first: int, mesh: BodyMesh) -> Iterator[str]:
+        section = mesh.section
+        planes = range(len(mesh.heights))
+        strain = np.array([self.state.amounts.get(f"{section.side} plane {k}", 0.0) for k in planes])
+        if not strain.any():
+            return
+        bulk = self.moduli[section.side.upper()] / (1.0 - 2.0 * section.material.poisson)
+        up = 0.5 * (1.0 + _POINT_HEIGHTS)
+        for element, cell in enumerate(np.argwhere(mesh.body.cells >= 0), start=first):
+            low, high = strain[cell[2] - 1], strain[cell[2]]
+            for point, stress in enumerate(-bulk * (low + up * (high - low)), start=1):
+                yield f"{element}, {point}" + f", {stress:.12g}" * 3 + ", 0., 0., 0."
+
     def step(self) -> Iterator[str]:
         """Yield the load step with its tight limits and the printing of the springs' ends."""
         yield "*STEP, INC=1\n*STATIC\n1., 1."
@@ -226,21 +257,14 @@ class _Writer:
         for name, loads in total.items():
             for node, axis in np.argwhere(loads != 0.0):
                 yield f"{node + self.first[name]}, {axis + 1}, {loads[node, axis]:.12g}"
-        yield "*TEMPERATURE"
-        for name, mesh in (("HEAD", self.joint.head), ("BLOCK", self.joint.block)):
-            side = mesh.section.side
-            for node, plane in enumerate(mesh.body.places[:, 2] - 1):
-                strain = amounts.get(f"{side} plane {plane}", 0.0)
-                yield f"{node + self.first[name]}, {strain / _EXPANSION:.12g}"
 
     def _point_tables(self) -> Iterator[list[tuple[float, float]]]:
         """Yield force over the head's end less the block's, for every point."""
         joint, state = self.joint, self.state
         points = joint.laid.points
         knots, _, recovery = points.tables
-        before = _before(state)
         for k in range(len(points.gap)):
-            law, largest = int(points.law[k]), float(before[k])
+            law, largest = int(points.law[k]), float(self.largest[k])
             row = int(np.clip(np.searchsorted(knots[law], largest, side="right") - 1, 0, len(knots[law]) - 2))
             part = (largest - knots[law][row]) / (knots[law][row + 1] - knots[law][row])
             back = (1.0 - part) * recovery[law][row] + part * recovery[law][row + 1]

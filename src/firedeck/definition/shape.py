@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -49,7 +50,7 @@ class SealLine:
         """Arc length between neighbouring points [mm]."""
         return self.length / len(self.points)
 
-    @property
+    @cached_property
     def angles(self) -> FloatArray:
         """Angle of every point about the centre [degree], 0 at +x, anticlockwise, in [0, 360)."""
         offset = self.points - np.asarray(self.centre)

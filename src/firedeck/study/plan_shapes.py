@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import shapely
 
@@ -38,7 +40,7 @@ def _thinned(points: FloatArray) -> list[list[float]]:
     return points_of(shapely.get_coordinates(ring.simplify(_BESIDE, preserve_topology=False)))
 
 
-def shape_plan(plan: DeckPlan) -> dict[str, object]:
+def shape_plan(plan: DeckPlan) -> dict[str, Any]:
     """Return outline, openings and seals of a plan as plain shapes.
 
     Parameters

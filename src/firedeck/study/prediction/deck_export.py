@@ -15,7 +15,7 @@ from firedeck.study.columns import Columns
 from firedeck.study.folders import write_folder
 from firedeck.study.prediction.files import PredictionFiles
 from firedeck.study.prediction.predicting import built, gas_of
-from firedeck.study.prediction.states import carry_out, settling_share, states_of, tightening_moves
+from firedeck.study.prediction.states import carry_out, settling_shares, states_of, tightening_moves
 from firedeck.study.progress import Progress, silent
 
 __all__ = ["DeckExport", "export_deck", "write_deck"]
@@ -78,7 +78,7 @@ def export_deck(
         )
     progress("solving on every point", 0.4)
     moves = tightening_moves(files)
-    relaxed = settling_share(carry_out(joint, files, moves, "fast")[-1], files)
+    relaxed = settling_shares(carry_out(joint, files, moves, "fast")[-1], files)
     steps = carry_out(joint, files, moves, "check")
     found = states_of(steps, files, pressures, relaxed).all[state]
     progress("writing the deck", 0.9)
@@ -173,8 +173,9 @@ def _note(export: DeckExport) -> str:
         f"State: {export.name}, of {export.files.prediction.name}\n\n"
         "joint.inp holds head and block as meshed here, the gasket points as nonlinear springs with their "
         "history\n"
-        "frozen, the fasteners as springs, gas as nodal loads and temperatures as such. Units: mm, N, "
-        "MPa, degC.\n\n"
+        "frozen, the fasteners as springs, gas as nodal loads, and heat as the initial stress that would "
+        "undo the free\n"
+        "strain: given temperatures the program would take each element's mean. Units: mm, N, MPa.\n\n"
         "To run it with CalculiX CrunchiX, a general finite-element program that is not part of firedeck:\n\n"
         "    ccx -i joint\n\n"
         "joint.dat then lists the displacement of every spring's end. For a gasket point of points.csv\n\n"
