@@ -66,7 +66,10 @@ export class DeckForm {
     if (same && focused) byId('fields').querySelector(`[name="${focused}"]`)?.focus();
   }
 
-  /** Tell what other files call by this entry's name, or by the one that it had. @param {any} entry */
+  /**
+   * Tell what other files call by the name that an entry has, or had.
+   * @param {any} entry
+   */
   showNames(entry) {
     const named = this.state.named.filter((/** @type {any} */ one) => entry && one.entry === entry.key);
     byId('entry-names').replaceChildren(...named.map((/** @type {any} */ one) => (one.lost ? lostName(one)
