@@ -113,7 +113,8 @@ def _note(scope: Scope, status: int, refusal: str) -> None:
     """Log a refusal in one line, in the server's own words: what was sent could forge lines."""
     if status < 400:
         return
-    method = scope["method"] if scope["method"] in ("GET", "HEAD", "POST", "PUT") else "another method"
+    method = scope.get("method")
+    method = method if method in ("GET", "HEAD", "POST", "PUT") else "another method"
     page = getattr(scope.get("endpoint"), "__module__", "no page")
     _LOG.warning("refused: %s, %d, %s", method, status, refusal or page)
 

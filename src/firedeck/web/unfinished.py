@@ -8,11 +8,15 @@ import re
 import shutil
 from pathlib import Path
 
-__all__ = ["clear_unfinished", "note_under_way"]
+__all__ = ["DRAFT_START", "clear_unfinished", "note_under_way"]
 
 #: Folders and files being written carry the number of the process that writes them.
 _DRAFT = re.compile(r"\.(?P<name>.+)\.(?P<process>\d+)\.(?P<end>draft|old)")
 
+
+#: A file that is being brought in: a number of its own and the file's name follow.
+DRAFT_START = ".import-"
+_BROUGHT = re.compile(re.escape(DRAFT_START) + r"[0-9a-f]+-(?P<name>.+)")
 
 #: File with the titles of the jobs under way, with the number of the server that runs them.
 _UNDER_WAY = re.compile(r"\.under-way\.(?P<process>\d+)\.json")
@@ -56,8 +60,11 @@ def clear_unfinished(folder: Path) -> tuple[str, ...]:
     cut = set()
     for path in sorted(folder.iterdir()):
         draft, under_way = _DRAFT.fullmatch(path.name), _UNDER_WAY.fullmatch(path.name)
-        if path.name.startswith((".import-", ".example-")):
-            cut.add("a file that was being brought in" if path.is_file() else "the example")
+        brought = _BROUGHT.fullmatch(path.name)
+        if brought:
+            cut.add(brought["name"])
+        elif path.name.startswith(".example-"):
+            cut.add("the example")
         elif draft and not _runs(int(draft["process"])):
             cut.add(draft["name"])
             if draft["end"] == "old" and not (folder / draft["name"]).exists():
