@@ -1,4 +1,4 @@
-"""A large scan brought in through a browser: progress is shown, the server stays small, the file comes whole."""
+"""A large scan brought in through a browser: progress is shown, the server stays small, all of it comes."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def scan(tmp_path):
     return path
 
 
-def test_a_scan_of_270_MB_comes_in_whole_and_the_server_stays_small(tmp_path, scan):
+def test_a_large_scan_comes_in_whole_and_the_server_stays_small(tmp_path, scan):
     folder = tmp_path / "bench"
     folder.mkdir()
     shares, held = [], []
@@ -51,7 +51,7 @@ def test_a_scan_of_270_MB_comes_in_whole_and_the_server_stays_small(tmp_path, sc
         while not target.exists():
             held.append(process.memory_info().rss)
             shares = page.evaluate("window.shares || []") or shares
-            page.wait_for_timeout(20)
+            page.wait_for_timeout(60)
         page.get_by_text(scan.name).first.wait_for()
         held.append(process.memory_info().rss)
     assert bad == []
