@@ -145,7 +145,7 @@ def test_a_record_that_names_files_elsewhere_is_not_read(folder):
 
 def test_a_plan_is_changed_from_own_pages_only_and_by_orders_that_make_sense(address, folder):
     before = (folder / "deck.toml").read_bytes()
-    seen = json.loads(ask(address, "/deck/deck/state")[2])["revision"]
+    seen = json.loads(ask(address, "/deck/deck/state")[2])["state"]["revision"]
     order = {"what": "delete", "key": "bore[1]", "seen": seen}
     for origin in ({}, {"Origin": "http://elsewhere.example"}):
         body = json.dumps(order)
