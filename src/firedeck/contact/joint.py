@@ -238,8 +238,59 @@ class Joint:
         """Last factored matrices of every level, from which later load steps start."""
         return {"fast": Chords(), "check": Chords()}
 
+    @cached_property
+    def places_of_patterns(self) -> Mapping[str, int]:
+        """Place of every pattern among those of the pair [1]."""
+        return {name: place for place, name in enumerate(self.pair.names)}
+
+    @cached_property
+    def fastener_stiffness(self) -> Floats:
+        """Stiffness of every fastener [N/mm]."""
+        return np.array([seat.stiffness for seat in self.seats])
+
+    @cached_property
+    def fastener_resultants(self) -> Floats:
+        """Upright force and moments on the head per tension of every fastener [N/N, N*mm/N]."""
+        known = self.resultants()
+        return np.array([known[f"fastener {seat.name}"] for seat in self.seats])
+
+    @cached_property
+    def middle(self) -> Floats:
+        """Mean place of the kept nodes [mm]."""
+        return np.asarray(self.kept_places.mean(axis=0))
+
+    def gasket_resultants(self, level: Level) -> Floats:
+        """Return upright force and moments on the head per load, by the points' own places [N/N, N*mm/N].
+
+        Parameters
+        ----------
+        level : {"fast", "check"}
+            Whose loads; a patch's load lies on its points by their sizes.
+
+        Returns
+        -------
+        ndarray, shape (3, points or patches)
+            The resultants.
+        """
+        return self._arms if level == "check" else self._patch_arms
+
+    @cached_property
+    def _arms(self) -> Floats:
+        x, y = self.laid.places.T
+        return np.stack([np.ones(len(x)), y, -x])
+
+    @cached_property
+    def _patch_arms(self) -> Floats:
+        laid = self.laid
+        share = laid.points.size / laid.patches.size[laid.patch]
+        return np.stack([np.bincount(laid.patch, share * arm) for arm in self._arms])
+
     def resultants(self) -> Mapping[str, Floats]:
         """Return upright force and moments of every pattern on the head [N, N*mm]."""
+        return self._resultants
+
+    @cached_property
+    def _resultants(self) -> Mapping[str, Floats]:
         body = self.condensed[0]
         return dict(zip(body.names, body.resultants, strict=True))
 

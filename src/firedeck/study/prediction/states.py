@@ -10,7 +10,6 @@ from firedeck.contact import Joint, JointState, Warmth, loose_joint
 from firedeck.contact.joint import Level
 from firedeck.definition.fastener import Fastener
 from firedeck.definition.prediction import HotState
-from firedeck.definition.tightening import Settling
 from firedeck.loading.compliance import fastener_compliance
 from firedeck.loading.interaction import Move
 from firedeck.loading.yielding import preload_at_yield
@@ -18,6 +17,7 @@ from firedeck.study.fastening.assessment import in_file
 from firedeck.study.prediction.files import PredictionFiles
 
 __all__ = [
+    "MOST_RELAXED",
     "PredictedStates",
     "Told",
     "carry_out",
@@ -32,7 +32,7 @@ __all__ = [
 Told = Callable[[str, float], None]
 
 #: Largest share of the gasket's load that settling may take at the same closure [1].
-_MOST_RELAXED = 0.6
+MOST_RELAXED = 0.6
 
 #: Trials to find that share.
 _SECANTS = 4
@@ -127,9 +127,8 @@ def _turned_on(state: JointState, files: PredictionFiles, move: Move) -> JointSt
 def settling_shares(state: JointState, files: PredictionFiles) -> dict[str, float]:
     """Return the share of its load that each seal loses at the same closure while settling [1].
 
-    A seal whose law states its relaxation loses that. All others lose one common share: as much as takes
-    what is left of the fastening's share from the fasteners' sum, beside what flattening takes, and nothing
-    where the stated ones alone take more.
+    A seal whose law states its relaxation loses that. The others lose the share that would take the
+    fastening's share from the fasteners' sum if all seals lost it, beside what flattening takes.
 
     Parameters
     ----------
@@ -138,43 +137,31 @@ def settling_shares(state: JointState, files: PredictionFiles) -> dict[str, floa
     files : PredictionFiles
         The prediction.
     """
-    settling = files.fastening.fastening.settling
     stated = {
         name: 1.0 - one.relaxation.remaining for name, one in files.laws.items() if one.relaxation is not None
     }
-    others = [name for name in files.laws if name not in stated]
-    if settling.relaxation <= 0.0 or not others:
-        return stated | dict.fromkeys(others, 0.0)
-    flat = float(state.settle(embedding=settling.flattening).tension.sum())
-
-    def lost(share: float) -> float:
-        shares = stated | dict.fromkeys(others, share)
-        return flat - float(_settled(state, settling.flattening, shares).tension.sum())
-
-    already = lost(0.0) if stated else 0.0
-    common = _share_that_takes(lost, settling.relaxation * float(state.tension.sum()), already, settling)
-    return stated | dict.fromkeys(others, common)
+    common = 0.0 if len(stated) == len(files.laws) else _common_share(state, files)
+    return dict.fromkeys(files.laws, common) | stated
 
 
-def _share_that_takes(
-    lost: Callable[[float], float], wanted: float, already: float, settling: Settling
-) -> float:
-    """Return the share at which so much tension is lost [N], found by secants [1]."""
-    if already >= wanted:
+def _common_share(state: JointState, files: PredictionFiles) -> float:
+    settling = files.fastening.fastening.settling
+    if settling.relaxation <= 0.0:
         return 0.0
-    share = 1.5 * settling.relaxation * (1.0 - already / wanted)
-    before, lost_before = 0.0, already
+    wanted = settling.relaxation * float(state.tension.sum())
+    flat = float(state.settle(embedding=settling.flattening).tension.sum())
+    share, before, lost_before = 1.5 * settling.relaxation, 0.0, 0.0
     for _ in range(_SECANTS):
-        now = lost(share)
-        if abs(now - wanted) <= 0.01 * wanted or now <= lost_before:
+        lost = flat - float(_settled(state, settling.flattening, share).tension.sum())
+        if abs(lost - wanted) <= 0.01 * wanted or lost <= lost_before:
             break
-        slope = (now - lost_before) / (share - before)
-        before, lost_before = share, now
-        share = min(share + (wanted - now) / slope, _MOST_RELAXED)
+        slope = (lost - lost_before) / (share - before)
+        before, lost_before = share, lost
+        share = min(share + (wanted - lost) / slope, MOST_RELAXED)
     return share
 
 
-def _settled(state: JointState, flattening: float, shares: Mapping[str, float]) -> JointState:
+def _settled(state: JointState, flattening: float, shares: float | Mapping[str, float]) -> JointState:
     return state.settle(embedding=flattening, relaxation=shares)
 
 
