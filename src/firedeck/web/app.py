@@ -26,7 +26,7 @@ from firedeck.web import (
     lay_pages,
     record_pages,
 )
-from firedeck.web.guard import Guard
+from firedeck.web.guard import PATIENCE, Guard
 from firedeck.web.shop import Shop, shop_of
 
 __all__ = ["create_app"]
@@ -77,6 +77,7 @@ def create_app(folder: Path) -> Starlette:
     )
     app.state.shop = shop
     app.state.largest_import = imports.LARGEST_IMPORT
+    app.state.patience = PATIENCE
     return app
 
 

@@ -7,8 +7,10 @@ moment, keeps the server quick and gives its memory back.
 from __future__ import annotations
 
 import json
+import os
 import signal
 import sys
+import threading
 import traceback
 from collections.abc import Callable
 from pathlib import Path
@@ -163,5 +165,12 @@ def main(arguments: list[str]) -> int:
     return 0
 
 
+def _end_with_server() -> None:
+    """Stop, with all drafts cleared away, when the server at the other end of the input is gone."""
+    sys.stdin.buffer.read()
+    os.kill(os.getpid(), signal.SIGTERM)
+
+
 if __name__ == "__main__":
+    threading.Thread(target=_end_with_server, daemon=True).start()
     sys.exit(main(sys.argv[1:]))
