@@ -1,4 +1,4 @@
-"""Areas left out on the film page: drawn, typed, undone, saved into the record, and what the reading then tells."""
+"""Areas left out on the film page: drawn, typed, undone, saved, and refused where they are none."""
 
 from __future__ import annotations
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -32,6 +33,7 @@ __all__ = [
     "STRIPS_NAME",
     "THUMBNAIL_NAME",
     "counts_of",
+    "record_of",
     "store_reading",
 ]
 
@@ -62,17 +64,19 @@ def counts_of(pressure: MapArray) -> npt.NDArray[np.uint16]:
     return np.where(seen, np.clip(scaled, 0, _NO_VALUE - 1), _NO_VALUE).astype(np.uint16)
 
 
-def store_reading(reading: PrintReading, folder: Path) -> None:
+def store_reading(reading: PrintReading, folder: Path, record: dict[str, Any]) -> None:
     """Write the record of a reading and its unrolled seals into a folder.
 
     Parameters
     ----------
     reading : PrintReading
         The reading.
+    record : dict
+        `record_of` the reading, and what else belongs there.
     folder : Path
         Existing folder; its map stands in ``map.nc`` beside them.
     """
-    text = json.dumps(plain(_record(reading)), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    text = json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     (folder / RECORD_NAME).write_text(text, encoding="utf-8")
     strips: dict[str, npt.NDArray[np.generic]] = {}
     for place, profile in enumerate(reading.profiles):
@@ -80,6 +84,13 @@ def store_reading(reading: PrintReading, folder: Path) -> None:
         strips[f"value{place}"], strips[f"state{place}"] = counts_of(value), states
     with (folder / STRIPS_NAME).open("wb") as file:
         np.savez_compressed(file, allow_pickle=False, **strips)
+
+
+def record_of(reading: PrintReading) -> dict[str, Any]:
+    """Return a reading but for its map and strips as plain data; an interval's open end is null."""
+    record = plain(_record(reading))
+    assert isinstance(record, dict)
+    return record
 
 
 def _record(reading: PrintReading) -> dict[str, object]:
@@ -100,6 +111,8 @@ def _record(reading: PrintReading) -> dict[str, object]:
             "film": files.batch.name,
             "film_face": files.test.film_face,
         },
+        "landmarks": len(files.test.landmarks),
+        "masks": [{"reason": one.reason, "path": one.path} for one in files.test.masks],
         "headline": {"text": headline.text, "state": headline.state, "lines": headline.lines},
         "remarks": reading.verdict.remarks,
         "notes": reading.notes,
