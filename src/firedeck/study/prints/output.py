@@ -18,7 +18,17 @@ from firedeck.study.prints.pages import calibration_page, comparison_page, readi
 from firedeck.study.prints.reading import Comparison, PrintReading, load_test
 from firedeck.study.prints.scanning import load_scan
 from firedeck.study.prints.stored_record import THUMBNAIL_NAME, record_of, store_reading
-from firedeck.study.prints.tables import UNITS, difference_columns, leak_columns, seal_columns, sector_columns
+from firedeck.study.prints.tables import (
+    UNITS,
+    curve_columns,
+    difference_columns,
+    leak_columns,
+    piece_columns,
+    rule_columns,
+    seal_columns,
+    seal_difference_columns,
+    sector_columns,
+)
 from firedeck.study.progress import Progress, silent
 from firedeck.study.report_folder import write_report
 
@@ -55,6 +65,7 @@ def write_reading(
         "seals": seal_columns(reading),
         "sectors": sector_columns(reading.profiles),
         "leaks": leak_columns(reading),
+        "rules": rule_columns(reading),
     }
     return write_report(folder, page, tables=tables, units=UNITS, beside=beside, overwrite=overwrite)
 
@@ -67,13 +78,18 @@ def write_comparison(
     def page() -> Document:
         return comparison_page(comparison, links=tuple(links))
 
-    tables = {"differences": difference_columns(comparison)}
+    tables = {"differences": difference_columns(comparison), "seals": seal_difference_columns(comparison)}
     return write_report(folder, page, tables=tables, units=UNITS, overwrite=overwrite)
 
 
 def write_calibration(result: CalibrationResult, folder: Path, *, overwrite: bool = False) -> Path:
-    """Write the page of a film calibration with its picture; as `write_reading`."""
-    return write_report(folder, lambda: calibration_page(result), overwrite=overwrite)
+    """Write the page of a film calibration with its picture and tables; as `write_reading`."""
+    response = result.batch.response
+    assert response is not None
+    tables = {"curve": curve_columns(response), "pieces": piece_columns(result)}
+    return write_report(
+        folder, lambda: calibration_page(result), tables=tables, units=UNITS, overwrite=overwrite
+    )
 
 
 def write_refusal(test_file: Path, error: RegistrationError, folder: Path) -> Path | None:
