@@ -71,6 +71,9 @@ def test_a_second_report_tells_which_seals_moved_and_a_third_that_none_did(maske
         assert ("verdict" in moved.get(after["name"], {"what": ""})["what"]) == (
             before["state"] != after["state"]
         )
+        apart = np.hypot(*np.subtract(before["weakest"]["point"], after["weakest"]["point"]))
+        elsewhere = "where it is weakest" in moved.get(after["name"], {"what": ""})["what"]
+        assert elsewhere == (apart > after["curve"]["window_mm"] / 2)
     # The weakest place itself was masked: its seal must be among those told.
     assert whole.summaries[0].name in moved
     write_reading(reading, out)
@@ -81,8 +84,9 @@ def test_a_second_report_tells_which_seals_moved_and_a_third_that_none_did(maske
 def test_a_load_outside_its_old_interval_a_verdict_and_what_is_no_longer_shown_are_told():
     def record(state, value, low, high):
         load = None if value is None else {"value": value, "low": low, "high": high, "text": str(value)}
+        load = load and {**load, "point": [0.0, 0.0]}
         mean = {"value": 50.0, "low": 45.0, "high": None, "text": "50"}
-        seal = {"name": "bore", "state": state, "weakest": load, "mean": mean}
+        seal = {"name": "bore", "state": state, "weakest": load, "mean": mean, "curve": {"window_mm": 5.0}}
         told = {"inputs": {}, "scans": {}, "firedeck": "1", "landmarks": 0, "masks": []}
         return {**told, "seals": [seal]}
 

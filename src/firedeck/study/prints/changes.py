@@ -38,7 +38,8 @@ def changes_between(before: Record, now: Record) -> dict[str, object]:
     -------
     dict
         ``given``: sentences on what was given otherwise; ``rows``: one dict for every seal whose verdict
-        changed or whose line load [N/mm] lies outside the interval that it had; ``count``: seals compared.
+        changed, whose line load [N/mm] lies outside the interval that it had, or that is weakest
+        elsewhere; ``count``: seals compared.
     """
     old = {seal["name"]: seal for seal in before["seals"]}
     pairs = [(old[seal["name"]], seal) for seal in now["seals"] if seal["name"] in old]
@@ -68,6 +69,8 @@ def _given(before: Record, now: Record) -> list[str]:
 def _moved(before: Record, now: Record) -> dict[str, object] | None:
     """Return what is told of one seal, or None where all stays within its interval."""
     words = [text for key, text in _LOADS.items() if _outside(before[key], now[key])]
+    if _elsewhere(before, now):
+        words.append("where it is weakest")
     if before["state"] != now["state"]:
         words.insert(0, "verdict")
     if not words:
@@ -82,6 +85,13 @@ def _moved(before: Record, now: Record) -> dict[str, object] | None:
 
 def _text(one: Record | None) -> str:
     return str(one["text"]) if one else "not shown"
+
+
+def _elsewhere(before: Record, now: Record) -> bool:
+    """Tell whether the weakest place is another one: off by more than half the way averaged over."""
+    if before["weakest"] is None or now["weakest"] is None:
+        return False
+    return math.dist(before["weakest"]["point"], now["weakest"]["point"]) > now["curve"]["window_mm"] / 2
 
 
 def _outside(before: Record | None, now: Record | None) -> bool:
