@@ -1,4 +1,4 @@
-"""Areas left out on the film page: drawn, typed, undone, saved, and refused where they are none."""
+"""Areas left out on the film page: drawn, typed, undone, saved, and what the reading then tells."""
 
 from __future__ import annotations
 

@@ -88,6 +88,7 @@ def _open_page(shop: Shop, stem: str, opened: OpenJoint) -> Response:
     return shop.page(
         "clamp.html.j2",
         name=stem,
+        own_gasket=shop.bench.check_prediction_inside(f"{stem}.toml").gasket,
         files=files,
         stated=stated,
         heights={"head": hot.head, "block": hot.block} if hot else {},
@@ -118,8 +119,11 @@ def _prints(shop: Shop, deck: str, gasket: str) -> list[dict[str, str]]:
 
 
 def _opening(request: Request) -> Response:
-    entry = shop_of(request).clamps.entry(*_names(request))
-    return JSONResponse({"state": entry.state})
+    again = "again" in request.query_params
+    entry = shop_of(request).clamps.entry(*_names(request), again=again)
+    fault = entry.fault
+    words = "" if fault is None else f"{fault.where}: {fault.message}. To mend: {fault.remedy}."
+    return JSONResponse({"state": entry.state, "fault": words})
 
 
 def _data(request: Request) -> Response:

@@ -50,7 +50,7 @@ class ClampAnswer:
     level : str
         ``fast`` or ``check`` [text].
     quick : bool
-        Whether the last round of the tightening stood for all of it.
+        Whether the final tensions were set at once, in place of the tightening move by move.
     step : int or None
         Step of the tightening that is shown, from 1; None for the finished joint.
     rest, state : JointState
@@ -90,11 +90,12 @@ def answer_of(
     level : {"fast", "check"}
         Patches or every point.
     quick : bool
-        Whether the last round of the tightening may stand for all of it.
+        Whether the final tensions may be set at once, in place of the tightening move by move.
     step : int, optional
         Step of the tightening to show instead of the finished joint, from 1; the last where there are
         fewer.
     """
+    quick = quick and step is None and not opened.known(setting, level)
     if step is not None:
         steps = opened.steps(setting, level)
         step = max(1, min(step, len(steps)))
@@ -129,13 +130,26 @@ def answer_record(opened: OpenJoint, answer: ClampAnswer) -> dict[str, object]:
 
 
 def level_rows(fast: ClampAnswer, check: ClampAnswer) -> dict[str, object]:
-    """Return how far the fast level is off in mean and lowest line load, the worst seal of each [1]."""
+    """Return how far the fast level is off in mean and lowest line load, the worst seal of each.
+
+    Parameters
+    ----------
+    fast, check : ClampAnswer
+        The same setting on both levels.
+    """
     found = compare_levels(fast.state, check.state)
     mean = max(found, key=lambda one: abs(one.mean))
     lowest = max(found, key=lambda one: abs(one.lowest))
+    pairs = {now.seal: (now, then) for now, then in zip(fast.seals, check.seals, strict=True)}
+    mean_pair, lowest_pair = pairs[mean.seal], pairs[lowest.seal]
     told: dict[str, object] = {
-        "mean": mean.mean, "mean_seal": mean.seal, "lowest": lowest.lowest, "lowest_seal": lowest.seal,
-    }  # fmt: skip
+        "mean": mean.mean,
+        "mean_N_per_mm": mean_pair[0].mean - mean_pair[1].mean,
+        "mean_seal": mean.seal,
+        "lowest": lowest.lowest,
+        "lowest_N_per_mm": lowest_pair[0].lowest - lowest_pair[1].lowest,
+        "lowest_seal": lowest.seal,
+    }
     return {name: plain(value) for name, value in told.items()}
 
 

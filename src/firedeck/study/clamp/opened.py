@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Generic, TypeVar
 
-from firedeck.contact import GiveWay, Joint, JointState, Store, give_way
+from firedeck.contact import GiveWay, Joint, JointState, Store, give_way, loose_joint
 from firedeck.contact.joint import Level
 from firedeck.loading.interaction import Move
 from firedeck.loading.reckoning import reckon_clamp
@@ -18,7 +18,7 @@ from firedeck.study.prediction.files import PredictionFiles, load_prediction
 from firedeck.study.prediction.giveway import seal_limits
 from firedeck.study.prediction.joint import BodySizes, build_joint, sections
 from firedeck.study.prediction.predicting import Gas, gas_of
-from firedeck.study.prediction.states import carry_out, settling_share, tightening_moves, warmth_of
+from firedeck.study.prediction.states import carry_out, settling_shares, tightening_moves, warmth_of
 from firedeck.study.progress import Progress, silent
 
 __all__ = ["OpenJoint", "open_joint"]
@@ -73,9 +73,10 @@ class OpenJoint:
         self._fastened: _Recent[PredictionFiles] = _Recent(16)
         self._steps: _Recent[list[JointState]] = _Recent(6)
         self._ends: _Recent[JointState] = _Recent(24)
-        self._shares: _Recent[float] = _Recent(24)
+        self._shares: _Recent[dict[str, float]] = _Recent(24)
         self._orders: _Recent[tuple[GiveWay, ...]] = _Recent(12)
-        self._share: float | None = None
+        self._share: dict[str, float] | None = None
+        self._tight: tuple[PredictionFiles, JointState] | None = None
         self._fired: dict[Level, JointState] = {}
 
     def files_of(self, setting: ClampSetting) -> PredictionFiles:
@@ -101,10 +102,13 @@ class OpenJoint:
         """Return the joint after every move of the wrench."""
         with self._locks[level]:
             files = self.files_of(setting)
-            return self._steps.of(
+            steps = self._steps.of(
                 (_fastened(setting), level),
                 lambda: carry_out(self.joint, files, tightening_moves(files), level),
             )
+            if level == "fast":
+                self._tight = files, steps[-1]
+            return steps
 
     def rest(self, setting: ClampSetting, level: Level = "fast", *, quick: bool = False) -> JointState:
         """Return the joint without gas.
@@ -116,20 +120,19 @@ class OpenJoint:
         level : {"fast", "check"}
             Patches or every point.
         quick : bool
-            Whether the last round alone may stand for the whole tightening, and the settling of the
-            setting before for this one's, where the whole is not known yet.
+            Whether the final tensions may be set at once instead of tightening, and the settling of the
+            setting before stand for this one's, where the whole is not known yet. The tensions are those of
+            the tightening that was last carried out, changed as the reckoning by the fasteners alone does.
         """
         with self._locks[level]:
-            quick = quick and self._steps.get((_fastened(setting), level)) is None
+            quick = quick and not self.known(setting, level)
             key = (_fastened(setting), setting.state, setting.heat, level, quick)
             return self._ends.of(key, lambda: self._rested(setting, level, quick))
 
     def _rested(self, setting: ClampSetting, level: Level, quick: bool) -> JointState:
         files = self.files_of(setting)
-        if quick:
-            moves = tightening_moves(files, last_round=True)
-            tight = carry_out(self.joint, files, moves, level)[-1]
-        else:
+        tight = self._pulled(files) if quick else None
+        if tight is None:
             tight = self.steps(setting, level)[-1]
         if setting.state == "tightened":
             return tight
@@ -140,15 +143,35 @@ class OpenJoint:
             return settled
         return settled.warm(warmth_of(heat, files))
 
-    def _settling(self, setting: ClampSetting, tight: JointState, level: Level, quick: bool) -> float:
+    def known(self, setting: ClampSetting, level: Level = "fast") -> bool:
+        """Return whether the whole tightening of a setting was carried out already."""
+        return self._steps.get((_fastened(setting), level)) is not None
+
+    def _pulled(self, files: PredictionFiles) -> JointState | None:
+        """Return the joint pulled to its final tensions at once, fast level; None where none are known."""
+        if self._tight is None:
+            return None
+        before, tight = self._tight
+        was, now = (
+            dict(zip(one.clamp.joint.names, one.clamp.history.final, strict=True)) for one in (before, files)
+        )
+        names = [seat.name for seat in self.joint.seats]
+        if min(was.values()) <= 0.0:
+            return None
+        tensions = [force * now[name] / was[name] for name, force in zip(names, tight.tension, strict=True)]
+        return loose_joint(self.joint, "fast").pull(tensions, near=tight)
+
+    def _settling(
+        self, setting: ClampSetting, tight: JointState, level: Level, quick: bool
+    ) -> dict[str, float]:
         if quick and self._share is not None:
             return self._share
         if level == "check":
             # The share belongs to the joint, not to the level: both levels settle by the same one.
             self.rest(setting, "fast")
-            return self._shares.of(_fastened(setting), lambda: settling_share(tight, self.files_of(setting)))
+            return self._shares.of(_fastened(setting), lambda: settling_shares(tight, self.files_of(setting)))
         files = self.files_of(setting)
-        self._share = self._shares.of(_fastened(setting), lambda: settling_share(tight, files))
+        self._share = self._shares.of(_fastened(setting), lambda: settling_shares(tight, files))
         return self._share
 
     def under_gas(

@@ -103,10 +103,12 @@ def read_setting(files: PredictionFiles, gas: Gas, text: Mapping[str, str]) -> C
         With every entry that cannot be used, and what to write instead.
     """
     reader = _Reader(text)
-    stages = reader.read("stages", _stages, ())
+    no_stages: tuple[Stage, ...] = ()
+    stages = reader.read("stages", _stages, no_stages)
     thread = reader.read("thread", _friction, None)
     bearing = reader.read("bearing", _friction, None)
-    state = reader.read("state", _state, "settled")
+    settled: RestKind = "settled"
+    state = reader.read("state", _state, settled)
     heat = _heat(files, reader)
     pressure = reader.read("pressure", _pressure, max(gas.pressures.values(), default=0.0))
     bores = [bore.name for bore in files.plan.bores]
@@ -231,15 +233,18 @@ def _heat(files: PredictionFiles, reader: _Reader) -> HotState | None:
             "enter head, block and fasteners, or none of them",
         )  # fmt: skip
         return None
-    before = {"head": (), "block": ()} if stated is None else {"head": stated.head, "block": stated.block}
-    profiles = {
-        side: reader.read(side, lambda said, at=at: _profile(said, at), tuple(at))
-        for side, at in before.items()
-    }
+    head = _side(reader, "head", stated.head if stated else ())
+    block = _side(reader, "block", stated.block if stated else ())
     fasteners = reader.read("fasteners", _temperature, stated.fasteners if stated else 20.0)
     if reader.faults:
         return None
-    return HotState.model_construct(**profiles, fasteners=fasteners, source=_AT_HAND)
+    return HotState.model_construct(head=head, block=block, fasteners=fasteners, source=_AT_HAND)
+
+
+def _side(
+    reader: _Reader, side: str, stated: Sequence[tuple[float, float]]
+) -> tuple[tuple[float, float], ...]:
+    return reader.read(side, lambda said: _profile(said, stated), tuple(stated))
 
 
 def _profile(said: str, at: Sequence[tuple[float, float]]) -> tuple[tuple[float, float], ...]:

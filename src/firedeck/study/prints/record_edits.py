@@ -35,7 +35,7 @@ def save_landmarks(record_file: Path, landmarks: Tables, known: str) -> None:
 
 
 def save_masks(record_file: Path, masks: Tables, known: str) -> None:
-    """Write masks, each a reason and a path of corners [mm], into a film test's record, as landmarks."""
+    """Write masks, each a reason and a path of corners [mm], into a test's record; as `save_landmarks`."""
     _save(record_file, "mask", "masks", masks, known)
 
 

@@ -98,6 +98,9 @@ const number = (value, places) => (value === null ? 'not shown' : value.toFixed(
 /** @param {string} head @param {string[]} cells */
 const row = (head, cells) => make('tr', {}, make('th', { scope: 'row' }, head), ...cells.map((one) => make('td', {}, one)));
 
+/** @param {number | null} share @param {number} load */
+const away = (share, load) => (share === null ? `${number(load, 1)} N/mm` : `${number(100 * share, 1)} % (${number(load, 1)} N/mm)`);
+
 function paint() {
   lines.show(answer.contact);
   drawSeal();
@@ -119,18 +122,25 @@ function paint() {
   byId('certificate').textContent = `Certificate: ${one.sound ? 'sound' : 'not sound'}. Largest unbalanced force ${one.residual.toExponential(1)} of the largest at work, lowest point load ${one.lowest_point_load_N.toFixed(2)} N, force off by ${one.force_error.toExponential(1)}, moment by ${one.moment_error.toExponential(1)}.`;
   const off = answer.difference;
   byId('level').textContent = off
-    ? `Every gasket point solved. The quick answer was off by ${number(100 * off.mean, 1)} % in mean line load (${off.mean_seal}) and ${number(100 * off.lowest, 1)} % in the lowest (${off.lowest_seal}).`
-    : `Quick answer by patches of the gasket${answer.quick ? ', the last round of tightening alone' : ''}; every point is solved when you rest.`;
+    ? `Every gasket point solved. The quick answer was off by ${away(off.mean, off.mean_N_per_mm)} in mean line load (${off.mean_seal}) and by ${away(off.lowest, off.lowest_N_per_mm)} in the lowest (${off.lowest_seal}).`
+    : `Quick answer by patches of the gasket${answer.quick ? ', all fasteners brought to their tensions at once' : ''}; every point and every move of the wrench is solved when you rest.`;
 }
 
 // --- setting ----------------------------------------------------------------------------------------
+
+/** @param {string} key @returns {string} what a choice stands at where the address does not say */
+function usual(key) {
+  if (key === 'gasket') return root.dataset.gasket;
+  const options = [...(form.elements.namedItem(key).options ?? [])];
+  return options.find((one) => one.defaultSelected)?.value ?? '';
+}
 
 /** @returns {URLSearchParams} what differs from the files */
 function setting() {
   const said = new URLSearchParams();
   for (const key of ENTRIES) {
     const value = form.elements.namedItem(key).value.trim();
-    if (value) said.set(key, value);
+    if (value && value !== usual(key)) said.set(key, value);
   }
   if (step) said.set('step', step);
   return said;
@@ -163,10 +173,32 @@ function tellTrouble(fault) {
   byId('trouble').textContent = fault instanceof Error ? fault.message : String(fault);
 }
 
+/** Go to another gasket where it fits; one that does not is told of here, and the joint stays as it is. */
+async function changeGasket() {
+  const choice = form.elements.namedItem('gasket');
+  const said = setting();
+  const told = byId('fault-gasket');
+  told.hidden = false;
+  told.textContent = 'The joint is being put together on this gasket.';
+  const opening = `${base}/opening?again=1&gasket=${encodeURIComponent(choice.value)}`;
+  let found = await fetchJson(opening).catch((fault) => ({ state: 'failed', fault: fault.message }));
+  while (found.state === 'opening') {
+    await new Promise((go) => { window.setTimeout(go, REST_MS); });
+    found = await fetchJson(opening.replace('again=1&', '')).catch((fault) => ({ state: 'failed', fault: fault.message }));
+  }
+  if (found.state !== 'failed') { location.search = String(said); return; }
+  told.textContent = found.fault;
+  choice.value = answer.setting.gasket;
+}
+
 let turn = 0;
+/** Turn whose setting is shown with every point solved: no quick answer may take its place. */
+let checked = 0;
 const ask = latest(
-  (/** @type {string} */ query) => fetchJson(`${base}/answer?${query}`).catch((fault) => { tellTrouble(fault); throw fault; }),
-  show,
+  (/** @type {{said: URLSearchParams, place: number}} */ asked) => fetchJson(`${base}/answer?${asked.said}&quick=1`)
+    .catch((fault) => { tellTrouble(fault); throw fault; }),
+  (told, asked) => { if (asked.place > checked) show(told); },
+  true,
 );
 /** @type {number | undefined} */
 let timer;
@@ -180,12 +212,13 @@ function changed() {
   keepInAddress(kept);
   for (const link of document.querySelectorAll('a[data-file]')) link.setAttribute('href', `${base}/${link.getAttribute('data-file')}?${said}`);
   const place = ++turn;
-  ask(`${said}&quick=1`);
+  ask({ said, place });
   clearTimeout(timer);
   timer = window.setTimeout(async () => {
     try {
       const told = await fetchJson(`${base}/answer?${said}&check=1`);
       if (place !== turn) return;
+      checked = place;
       show(told);
       if (told.faults) return;
       const key = ['gasket', 'stages', 'thread', 'bearing', 'state', 'head', 'block', 'fasteners'].map((one) => said.get(one)).join('|');
@@ -204,10 +237,8 @@ function changed() {
 
 form.addEventListener('submit', (/** @type {SubmitEvent} */ event) => event.preventDefault());
 form.addEventListener('change', (/** @type {any} */ event) => {
-  if (event.target.name === 'gasket') {
-    const said = setting();
-    location.search = String(said);
-  } else if (event.target.name) { order = event.target.name === 'pressure' || event.target.name === 'bore' ? order : new Map(); changed(); }
+  if (event.target.name === 'gasket') changeGasket();
+  else if (event.target.name) { order = event.target.name === 'pressure' || event.target.name === 'bore' ? order : new Map(); changed(); }
 });
 byId('gas').addEventListener('input', () => {
   form.elements.namedItem('pressure').value = `${byId('gas').value} MPa`;

@@ -2,6 +2,7 @@
 export const CRS: any;
 export const DomUtil: any;
 export const GridLayer: any;
+export const Layer: any;
 export const Transformation: any;
 export const circle: any;
 export const circleMarker: any;
