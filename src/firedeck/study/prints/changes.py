@@ -91,7 +91,8 @@ def _elsewhere(before: Record, now: Record) -> bool:
     """Tell whether the weakest place is another one: off by more than half the way averaged over."""
     if before["weakest"] is None or now["weakest"] is None:
         return False
-    return math.dist(before["weakest"]["point"], now["weakest"]["point"]) > now["curve"]["window_mm"] / 2
+    apart = math.dist(before["weakest"]["point"], now["weakest"]["point"])
+    return apart > float(now["curve"]["window_mm"]) / 2
 
 
 def _outside(before: Record | None, now: Record | None) -> bool:
@@ -100,6 +101,6 @@ def _outside(before: Record | None, now: Record | None) -> bool:
         return (before is None) != (now is None)
     if before["value"] is None or now["value"] is None:
         return (before["value"] is None) != (now["value"] is None)
-    low = -math.inf if before["low"] is None else before["low"]
-    high = math.inf if before["high"] is None else before["high"]
-    return not low <= now["value"] <= high
+    low = -math.inf if before["low"] is None else float(before["low"])
+    high = math.inf if before["high"] is None else float(before["high"])
+    return not low <= float(now["value"]) <= high
