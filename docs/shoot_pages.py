@@ -37,6 +37,10 @@ def page_list(folder: Path) -> dict[str, str]:
     found["film"] = f"/film/{tests[0].file.stem}"
     if (folder / f"{tests[0].file.stem}-laying").is_dir():
         found["lay"] = f"/film/{tests[0].file.stem}/lay"
+    found["new-calibration"] = "/new-calibration"
+    calibrations = [file.stem for file in bench.files() if file.kind == "film-calibration"]
+    if calibrations:
+        found["calibration"] = f"/calibration/{calibrations[0]}"
     found["deck"] = f"/deck/{decks[0].stem}{seals}"
     if len(tests) > 1:
         found["against"] = f"/against/{tests[1].file.stem}/{tests[0].file.stem}"
@@ -54,6 +58,8 @@ def shoot(browser: Browser, address: str, wanted: dict[str, str], target: Path) 
                 page = context.new_page()
                 page.goto(path, wait_until="networkidle")
                 page.wait_for_timeout(500)
+                if name == "film":
+                    page.locator(".masks summary").click()
                 if name == "deck":
                     page.locator("#features [role=option]").nth(2).click()
                     page.evaluate("scrollTo({ top: 0, behavior: 'instant' })")

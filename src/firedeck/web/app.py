@@ -18,6 +18,7 @@ from starlette.staticfiles import StaticFiles
 from firedeck.errors import FiredeckError
 from firedeck.web import (
     bench_pages,
+    calibration_pages,
     clamp_pages,
     deck_pages,
     film_pages,
@@ -66,6 +67,7 @@ def create_app(folder: Path) -> Starlette:
             *deck_pages.ROUTES,
             *clamp_pages.ROUTES,
             *record_pages.ROUTES,
+            *calibration_pages.ROUTES,
             *job_pages.ROUTES,
             *imports.ROUTES,
             Route("/cautions", _cautions),
