@@ -94,7 +94,7 @@ byId('seal').addEventListener('change', () => { keepInAddress({ seal: byId('seal
 // --- tables ----------------------------------------------------------------------------------------
 
 /** @param {any} value @param {number} places */
-const number = (value, places) => (value === null ? 'not shown' : value.toFixed(places).replace('-', '−'));
+const number = (value, places) => (value === null ? 'not shown' : value.toFixed(places).replace(/^-(?=[0.]+$)/, '').replace('-', '−'));
 /** @param {string} head @param {string[]} cells */
 const row = (head, cells) => make('tr', {}, make('th', { scope: 'row' }, head), ...cells.map((one) => make('td', {}, one)));
 
