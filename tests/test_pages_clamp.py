@@ -145,7 +145,10 @@ def test_a_quick_answer_after_a_change_of_friction_is_near_the_whole_tightening(
 
 
 def test_a_gasket_that_does_not_fit_leaves_the_page_as_it_was(page, condensed, folder):
-    wrong = 'kind = "gasket"\nname = "of another deck"\ndeck = "elsewhere.toml"\n'
+    wrong = (
+        'kind = "gasket"\nname = "of another deck"\nrole = "candidate"\n[[seal]]\nname = "bore 9 bead"\n'
+        'kind = "full-bead"\naround = "bore 9"\noffset = "3 mm"\nband = "6 mm"\n'
+    )
     (folder / "wrong.toml").write_text(wrong, encoding="utf-8")
     try:
         opened(page)

@@ -22,16 +22,7 @@ def begun(folder):
 def test_a_server_killed_during_an_upload_leaves_nothing_half_visible(tmp_path):
     folder = tmp_path / "bench"
     folder.mkdir()
-    start = "import sys; from pathlib import Path; from firedeck.web.serving import serve; "
-    start += "serve(Path(sys.argv[1]), tell=lambda address: print(address, flush=True))"
-    command = [sys.executable, "-c", start, str(folder)]
-    server = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
-    try:
-        line = ""
-        while "http://" not in line:
-            line = server.stdout.readline()
-            assert line, "the server ended"
-        address = line[line.index("http://") :].split()[0].rstrip("/")
+    with pages.spawned(folder) as (address, _):
         where = urlsplit(address)
         wire = http.client.HTTPConnection(where.hostname, where.port, timeout=30)
         wire.putrequest("PUT", "/import/half.tif")
@@ -42,10 +33,6 @@ def test_a_server_killed_during_an_upload_leaves_nothing_half_visible(tmp_path):
         while not begun(folder):
             assert time.monotonic() < end
             time.sleep(0.02)
-    finally:
-        server.kill()
-        server.wait()
-        server.stdout.close()
     wire.close()
     assert not (folder / "half.tif").exists()
     with pages.served(folder) as again:

@@ -15,7 +15,7 @@ from firedeck.files.definition_file import read_definition
 from firedeck.files.scan_file import file_hash
 from firedeck.study.prints.laying import look_at_scans
 from firedeck.study.prints.reading import read_print
-from firedeck.study.prints.stored_laying import save_landmarks
+from firedeck.study.prints.record_edits import save_landmarks
 from firedeck.web import worker
 from tests.support import pages
 from tests.test_pages_browser import CHROMIUM, QUIET, Watch

@@ -29,7 +29,8 @@ from firedeck.contact.joint import Joint, Level
 from firedeck.contact.law import ClosureLaw, law_from_rows
 from firedeck.contact.patterns import BoreGas, FastenerSeat
 from firedeck.contact.section import BodySection, SectionLayer
-from firedeck.contact.state import Certificate, JointState, Warmth, loose_joint, tighten
+from firedeck.contact.state import Certificate, JointState, loose_joint, tighten
+from firedeck.contact.warmth import Warmth
 
 __all__ = [
     "BlockSizes",

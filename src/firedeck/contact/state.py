@@ -9,10 +9,11 @@ import numpy as np
 import numpy.typing as npt
 
 from firedeck.contact.joint import Joint, Level
+from firedeck.contact.warmth import Warmth, free_strains, softening
 from firedeck.errors import FiredeckError
 from firedeck.kernel.press import Balance, Fasteners, solve_balance
 
-__all__ = ["Certificate", "JointState", "Warmth", "loose_joint", "tighten"]
+__all__ = ["Certificate", "JointState", "loose_joint", "tighten"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -59,28 +60,6 @@ class Certificate:
 
 
 @dataclass(frozen=True)
-class Warmth:
-    """Temperatures of the members.
-
-    Attributes
-    ----------
-    head : sequence of (float, float)
-        Height over the sealing plane [mm] and temperature there [degC], straight lines between.
-    block : sequence of (float, float)
-        Depth below the sealing plane [mm] and temperature there [degC].
-    fasteners : float
-        Mean temperature of the fasteners [degC].
-    fastener_expansion : float
-        Mean thermal expansion of the fasteners [1/K].
-    """
-
-    head: Sequence[tuple[float, float]]
-    block: Sequence[tuple[float, float]]
-    fasteners: float
-    fastener_expansion: float = 12.3e-6
-
-
-@dataclass(frozen=True)
 class JointState:
     """A joint in balance, with all that the next load step needs to know.
 
@@ -104,6 +83,8 @@ class JointState:
         Amounts of the patterns at work: pressures [MPa], free strains [1].
     certificate : Certificate
         What was checked.
+    cold : Joint or None
+        The joint at 20 degC, where `joint` has the moduli of other temperatures.
     """
 
     joint: Joint
@@ -115,6 +96,7 @@ class JointState:
     left: Floats
     amounts: Mapping[str, float]
     certificate: Certificate
+    cold: Joint | None = None
 
     def turn(self, fastener: str, preload: float) -> JointState:
         """Turn one fastener until it holds a preload; one that holds as much already is left alone.
@@ -169,42 +151,74 @@ class JointState:
             raise FiredeckError(f"the joint has no fastener {fastener!r}", remedy="name " + ", ".join(names))
         return names.index(fastener)
 
-    def settle(self, *, embedding: float = 0.0, relaxation: float = 0.0) -> JointState:
+    def settle(self, *, embedding: float = 0.0, relaxation: float | Mapping[str, float] = 0.0) -> JointState:
         """Let rough faces flatten and the gasket creep.
 
         Parameters
         ----------
         embedding : float
             Flattening under every fastener [mm].
-        relaxation : float
-            Share of the load that every gasket point loses at the same closure [1].
+        relaxation : float or mapping of str to float
+            Share of the load that every gasket point loses at the same closure, or that of each seal and
+            land by its name; those not named lose nothing [1].
         """
-        if not 0.0 <= relaxation < 1.0 or embedding < 0.0:
+        shares = list(relaxation.values()) if isinstance(relaxation, Mapping) else [relaxation]
+        worst = max(shares, key=lambda share: abs(share - 0.5), default=0.0)
+        if not 0.0 <= worst < 1.0 or embedding < 0.0:
             raise FiredeckError(
-                f"an embedding of {embedding:.4g} mm and a relaxation of {relaxation:.4g} are not possible",
+                f"an embedding of {embedding:.4g} mm and a relaxation of {worst:.4g} are not possible",
                 remedy="give an embedding of at least 0 and a relaxation from 0 to below 1",
             )
         changed = replace(
-            self, advance=self.advance - embedding, left=self.left * (1.0 - relaxation), name="settled"
+            self,
+            advance=self.advance - embedding,
+            left=self.left * (1.0 - self._relaxation(relaxation)),
+            name="settled",
         )
         return changed._balanced()
 
+    def _relaxation(self, relaxation: float | Mapping[str, float]) -> Floats:
+        """Return the share that every point or patch loses [1]."""
+        if not isinstance(relaxation, Mapping):
+            return np.full(len(self.left), relaxation)
+        laid = self.joint.laid
+        out = np.zeros(len(self.left))
+        for name, share in relaxation.items():
+            part = laid.part(name)
+            out[part if self.level == "check" else laid.patch[part]] = share
+        return out
+
     def warm(self, warmth: Warmth) -> JointState:
         """Bring the members to their temperatures, all counted from 20 degC.
+
+        Each body gets the modulus of its mean temperature, the fasteners the stiffness that the warmth
+        states; the gasket keeps its laws. Strains add up from the unloaded joint at 20 degC, so that what
+        was elastic before answers to the new moduli as well.
 
         Parameters
         ----------
         warmth : Warmth
             Temperatures; they replace earlier ones.
+
+        Raises
+        ------
+        FiredeckError
+            If a material's table ends below the temperature.
         """
+        cold = self.cold or self.joint
         amounts = {key: value for key, value in self.amounts.items() if " plane " not in key}
-        amounts |= _free_strains(self.joint, warmth)
+        amounts |= free_strains(self.joint, warmth)
         stretch = warmth.fastener_expansion * (warmth.fasteners - 20.0)
         lengths = np.array([_length(self.joint, k) for k in range(len(self.joint.seats))])
         already = self.amounts.get("fastener strain", 0.0)
         amounts["fastener strain"] = stretch
         changed = replace(
-            self, advance=self.advance - (stretch - already) * lengths, amounts=amounts, name="warm"
+            self,
+            joint=cold.warmed(*softening(cold, warmth)),
+            cold=cold,
+            advance=self.advance - (stretch - already) * lengths,
+            amounts=amounts,
+            name="warm",
         )
         return changed._balanced()
 
@@ -265,6 +279,7 @@ class JointState:
             fasteners,
             (self.largest, self.left),
             self.balance.unknowns,
+            self.joint.chords[self.level].at(fasteners, tuple(self.amounts), len(system.stiffness)),
         )
         largest = np.maximum(self.largest, balance.closure)
         state = replace(self, balance=balance, largest=largest)
@@ -412,15 +427,3 @@ def _length(joint: Joint, which: int) -> float:
     """Length of a fastener between its seats, to the middle of its thread [mm]."""
     seat = joint.seats[which]
     return seat.bearing_height + joint.model.thickness + seat.thread_start + 0.5 * seat.engagement
-
-
-def _free_strains(joint: Joint, warmth: Warmth) -> dict[str, float]:
-    """Free strain of every plane of nodes of both bodies [1]."""
-    out = {}
-    for mesh, profile, sign in ((joint.head, warmth.head, 1.0), (joint.block, warmth.block, -1.0)):
-        at, temperature = np.array(sorted(profile)).T
-        material = mesh.section.material
-        for plane, height in enumerate(mesh.heights):
-            warm = float(np.interp(sign * height, at, temperature))
-            out[f"{mesh.section.side} plane {plane}"] = material.free_strain(warm)
-    return out

@@ -201,10 +201,11 @@ def find_leaks(
     saddles, grid = field.saddles, pressure_map.grid
     if places is None:
         places = SealPlaces.of(profiles, pressure_map, field.length_scale)
-    first, second = np.triu_indices(len(plan.media), 1)
+    media = plan.media
+    first, second = np.triu_indices(len(media), 1)
     cells = saddles.direct_cells[first, second]
     points = np.array([grid.x0, grid.y0]) + (cells[:, ::-1] + 0.5) * grid.pitch
-    pairs = [(plan.media[i], plan.media[j]) for i, j in zip(first, second, strict=True)]
+    pairs = [(media[i], media[j]) for i, j in zip(first, second, strict=True)]
     heights = saddles.direct_heights[first, second].tolist()
     nearest = places.nearest(points)
     top = pressure_map.stated_range[1]

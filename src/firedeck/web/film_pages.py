@@ -6,7 +6,6 @@ import dataclasses
 import json
 import math
 import shlex
-import threading
 from weakref import WeakKeyDictionary
 
 from starlette.exceptions import HTTPException
@@ -17,8 +16,9 @@ from starlette.routing import Route
 from firedeck.evidence import FLAGS
 from firedeck.report.words import share
 from firedeck.study.bench import BenchTest
-from firedeck.study.prints.stored_reading import TILE_CELLS, Pooling, StoredReading
+from firedeck.study.prints.stored_reading import StoredReading
 from firedeck.study.prints.stored_record import THUMBNAIL_NAME
+from firedeck.study.prints.tiles import TILE_CELLS, Pooling
 from firedeck.web.bench_pages import report_response
 from firedeck.web.looks import page_looks
 from firedeck.web.shop import Shop, shop_of
@@ -61,8 +61,6 @@ def _film(request: Request) -> Response:
 
 def _read_page(shop: Shop, test: BenchTest) -> Response:
     reading = shop.reading(test.file.name)
-    # The map is made ready while the browser reads the page.
-    threading.Thread(target=reading.warm, daemon=True).start()
     return shop.page(
         "film.html.j2",
         test=test,
@@ -137,7 +135,9 @@ def _tile(request: Request) -> Response:
     reading = _reading(request)
     _same_revision(reading, where["revision"])
     content = reading.tile(pooling, where["level"], where["column"], where["row"])
-    return Response(content, media_type="application/octet-stream", headers=_FOR_GOOD)
+    # Tiles are stored packed and handed on as they are: the browser unpacks them.
+    headers = {**_FOR_GOOD, "Content-Encoding": "gzip"}
+    return Response(content, media_type="application/octet-stream", headers=headers)
 
 
 def _same_revision(reading: StoredReading, revision: str) -> None:

@@ -1,4 +1,4 @@
-"""The page where a person sees how the scans lie on the plan, and helps with landmarks."""
+"""The page where a person sees how the scans lie on the plan; landmarks and masks that a person sets."""
 
 from __future__ import annotations
 
@@ -13,13 +13,14 @@ from starlette.routing import Route
 from firedeck.definition.film_test import FilmTest
 from firedeck.files.definition_file import read_definition
 from firedeck.files.scan_file import file_hash
-from firedeck.study.prints.stored_laying import LAYING_NAME, save_landmarks
+from firedeck.study.prints.record_edits import save_landmarks, save_masks
+from firedeck.study.prints.stored_laying import LAYING_NAME
 from firedeck.web.shop import shop_of
 
 __all__ = ["ROUTES"]
 
-#: Longest list of landmarks [bytes].
-_LONGEST = 200_000
+#: Longest list of landmarks or masks [bytes].
+_LONGEST = 400_000
 
 
 def _record(request: Request) -> Path:
@@ -58,20 +59,38 @@ def _picture(request: Request) -> Response:
     return FileResponse(path, media_type="image/jpeg")
 
 
-async def _save(request: Request) -> Response:
-    record, text = _record(request), b""
+def _masks(request: Request) -> Response:
+    record = _record(request)
+    masks = [{"reason": one.reason, "path": one.path} for one in read_definition(record, FilmTest).masks]
+    return JSONResponse({"masks": masks, "known": file_hash(record)})
+
+
+async def _sent(request: Request, key: str) -> tuple[list[dict[str, object]], str]:
+    """Return the tables that a page sends, and the hash of the record that they were made over."""
+    text = b""
     async for part in request.stream():
         text += part
         if len(text) > _LONGEST:
-            raise HTTPException(413, "these are too many landmarks")
+            raise HTTPException(413, f"these are too many {key}")
     try:
         told = json.loads(text)
-        marks, known = told["landmarks"], told["known"]
+        tables, known = told[key], told["known"]
     except (ValueError, KeyError, TypeError) as fault:
-        raise HTTPException(400, "the landmarks are not as a page would send them") from fault
-    if not isinstance(marks, list) or not isinstance(known, str):
-        raise HTTPException(400, "the landmarks are not as a page would send them")
-    save_landmarks(record, marks, known)
+        raise HTTPException(400, f"the {key} are not as a page would send them") from fault
+    if not isinstance(tables, list) or not isinstance(known, str):
+        raise HTTPException(400, f"the {key} are not as a page would send them")
+    return tables, known
+
+
+async def _save_landmarks(request: Request) -> Response:
+    record = _record(request)
+    save_landmarks(record, *await _sent(request, "landmarks"))
+    return JSONResponse({"known": file_hash(record)})
+
+
+async def _save_masks(request: Request) -> Response:
+    record = _record(request)
+    save_masks(record, *await _sent(request, "masks"))
     return JSONResponse({"known": file_hash(record)})
 
 
@@ -79,5 +98,7 @@ ROUTES = [
     Route("/film/{test}/lay", _page),
     Route("/film/{test}/lay/data", _data),
     Route("/film/{test}/lay/sheet/{number:int}", _picture),
-    Route("/film/{test}/lay/landmarks", _save, methods=["POST"]),
+    Route("/film/{test}/lay/landmarks", _save_landmarks, methods=["POST"]),
+    Route("/film/{test}/masks", _masks),
+    Route("/film/{test}/masks", _save_masks, methods=["POST"]),
 ]

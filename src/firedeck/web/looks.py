@@ -6,7 +6,7 @@ from typing import Any
 
 from firedeck.drawing.map_cells import CellState, state_look
 from firedeck.drawing.style import PRESSURE_MAP
-from firedeck.study.prints.stored_record import COUNT_MPA
+from firedeck.study.prints.tiles import COUNT_MPA
 
 __all__ = ["page_looks"]
 

@@ -20,7 +20,7 @@ from firedeck.study.prediction.film_print import FilmPrint, print_of
 from firedeck.study.prediction.giveway import seal_limits
 from firedeck.study.prediction.joint import BodySizes, build_joint, sections
 from firedeck.study.prediction.predicting import Gas, gas_of
-from firedeck.study.prediction.states import carry_out, settling_share, tightening_moves, warmth_of
+from firedeck.study.prediction.states import carry_out, settling_shares, tightening_moves, warmth_of
 from firedeck.study.progress import Progress, silent
 
 __all__ = ["OpenJoint", "open_joint"]
@@ -75,10 +75,10 @@ class OpenJoint:
         self._fastened: _Recent[PredictionFiles] = _Recent(16)
         self._steps: _Recent[list[JointState]] = _Recent(6)
         self._ends: _Recent[JointState] = _Recent(24)
-        self._shares: _Recent[float] = _Recent(24)
+        self._shares: _Recent[dict[str, float]] = _Recent(24)
         self._orders: _Recent[tuple[GiveWay, ...]] = _Recent(12)
         self._prints: _Recent[FilmPrint] = _Recent(2)
-        self._share: float | None = None
+        self._share: dict[str, float] | None = None
         self._tight: tuple[PredictionFiles, JointState] | None = None
         self._fired: dict[Level, JointState] = {}
 
@@ -164,15 +164,17 @@ class OpenJoint:
         tensions = [force * now[name] / was[name] for name, force in zip(names, tight.tension, strict=True)]
         return loose_joint(self.joint, "fast").pull(tensions, near=tight)
 
-    def _settling(self, setting: ClampSetting, tight: JointState, level: Level, quick: bool) -> float:
+    def _settling(
+        self, setting: ClampSetting, tight: JointState, level: Level, quick: bool
+    ) -> dict[str, float]:
         if quick and self._share is not None:
             return self._share
         if level == "check":
             # The share belongs to the joint, not to the level: both levels settle by the same one.
             self.rest(setting, "fast")
-            return self._shares.of(_fastened(setting), lambda: settling_share(tight, self.files_of(setting)))
+            return self._shares.of(_fastened(setting), lambda: settling_shares(tight, self.files_of(setting)))
         files = self.files_of(setting)
-        self._share = self._shares.of(_fastened(setting), lambda: settling_share(tight, files))
+        self._share = self._shares.of(_fastened(setting), lambda: settling_shares(tight, files))
         return self._share
 
     def under_gas(

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from firedeck import __version__
 from firedeck.contact import ClosureLaw, law_from_rows
+from firedeck.definition.closure import Relaxation
 from firedeck.definition.deck import DeckPlan, Seal
 from firedeck.definition.fastening import check_fastening
 from firedeck.definition.film import FilmBatch
@@ -37,11 +38,14 @@ class SealLaw:
         Closure of the joint at which the seal touches [mm].
     origin : str
         In which file the law stands, in words [text].
+    relaxation : Relaxation or None
+        What is left of the seal's load in time, where its law states it.
     """
 
     law: ClosureLaw
     gap: float
     origin: str
+    relaxation: Relaxation | None = None
 
 
 @dataclass(frozen=True)
@@ -157,7 +161,8 @@ def _laws(
 ) -> dict[str, SealLaw]:
     """Return the law of every seal: the prediction's own goes before the gasket's, or after it."""
     found = {
-        name: SealLaw(law, declared.gaps[name], prediction.gasket) for name, law in declared.of_seals.items()
+        name: SealLaw(law, declared.gaps[name], prediction.gasket, declared.relaxations.get(name))
+        for name, law in declared.of_seals.items()
     }
     for stated in prediction.laws:
         law = _law_of_table(file.parent / stated.table, stated)

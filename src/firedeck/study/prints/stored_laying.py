@@ -10,10 +10,6 @@ import numpy as np
 from PIL import Image
 
 from firedeck import __version__
-from firedeck.definition.film_test import FilmTest, Landmark
-from firedeck.errors import FiredeckError
-from firedeck.files.definition_file import check_definition, read_definition, write_definition
-from firedeck.files.scan_file import file_hash
 from firedeck.film.constellation import Constellation
 from firedeck.film.picture import ScanPicture
 from firedeck.pressure_map import FloatArray
@@ -22,7 +18,7 @@ from firedeck.study.folders import write_folder
 from firedeck.study.plan_shapes import points_of, shape_plan
 from firedeck.study.prints.laying import Laying, SheetLaying
 
-__all__ = ["LAYING_NAME", "save_landmarks", "write_laying"]
+__all__ = ["LAYING_NAME", "write_laying"]
 
 #: File with everything but the pictures of the scans.
 LAYING_NAME = "laying.json"
@@ -122,32 +118,3 @@ def _misses(laying: Laying, sheet: SheetLaying) -> list[dict[str, object]]:
         far = float(np.hypot(*apart))
         rows.append((far, {"opening": name, "hole": hole.centre, "x": apart[0], "y": apart[1], "far": far}))
     return [row for _, row in sorted(rows, key=lambda pair: -pair[0])]
-
-
-def save_landmarks(record_file: Path, landmarks: list[dict[str, object]], known: str) -> None:
-    """Write landmarks into a film test's record; everything else there stays as it is.
-
-    Parameters
-    ----------
-    record_file : Path
-        The record.
-    landmarks : list of dict
-        All landmarks of the test, as tables of the record.
-    known : str
-        Hash of the record that the landmarks were made over.
-
-    Raises
-    ------
-    FiredeckError
-        If the record has changed since, or with every fault of the landmarks; nothing is written then.
-    """
-    name = record_file.name
-    if file_hash(record_file) != known:
-        raise FiredeckError(
-            "the record has changed since this page was opened", where=name, remedy="load the page again"
-        )
-    test = read_definition(record_file, FilmTest)
-    data = test.model_dump(by_alias=True, exclude_none=True, exclude={"landmarks"}, mode="json")
-    checked = check_definition(name, {**data, "landmark": landmarks}, FilmTest)
-    marks: tuple[Landmark, ...] = checked.landmarks
-    write_definition(record_file, test.model_copy(update={"landmarks": marks}))
