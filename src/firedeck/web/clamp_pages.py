@@ -110,9 +110,17 @@ def _open_page(shop: Shop, stem: str, opened: OpenJoint) -> Response:
         tables=_TABLES,
         pictures=list(PICTURES),
         film=files.film,
-        print_pictures=_PRINT_WORDS if files.prediction.print else {},
+        print_pictures=_print_pictures(opened),
         prints=_prints(shop, files.prediction.deck, files.prediction.gasket),
     )
+
+
+def _print_pictures(opened: OpenJoint) -> dict[str, tuple[str, str]]:
+    """Return what is shown of the predicted print; how dark a film gets only where it is calibrated."""
+    film = opened.files.film
+    if film is None:
+        return {}
+    return {key: told for key, told in _PRINT_WORDS.items() if film.response or key != "print-film"}
 
 
 def _prints(shop: Shop, deck: str, gasket: str) -> list[dict[str, str]]:

@@ -13,6 +13,7 @@ from firedeck.drawing.film_picture import film_figure, film_pixels
 from firedeck.drawing.giveway_picture import GiveBar, giveway_figure
 from firedeck.drawing.map_picture import Mark, map_figure
 from firedeck.drawing.strip_picture import SealView, curves_figure
+from firedeck.errors import FiredeckError
 from firedeck.evidence import Estimate, flag_bit
 from firedeck.seal.laid import LaidLine, LaidMap, lay_lines
 from firedeck.seal.summary import summarise_seal
@@ -101,10 +102,9 @@ def _giveway(opened: OpenJoint, answer: ClampAnswer) -> Figure:
 
 
 def _film(opened: OpenJoint, answer: ClampAnswer) -> Figure:
-    """Draw the film as it would look; the pressures where the film is not calibrated."""
     found = opened.film_print(answer.setting)
     if found.signal is None:
-        return _felt(opened, answer)
+        raise FiredeckError("how dark the film would get is not known", remedy="calibrate the film first")
     pixels = film_pixels(found.signal, (found.map.flags & flag_bit("hole")) != 0)
     return film_figure(found.files.plan, pixels, found.map.grid, title=f"As {found.batch.name} would look")
 
