@@ -1,4 +1,4 @@
-"""The page of a read print in Chromium: how long until the map stands, is sharp again, tells a value.
+"""The pages in Chromium: how soon a print's map stands and tells a value, how soon a joint follows a slider.
 
 Times are the browser's own clock, from the event to the element's change, with drawing by software and the
 server on the same processors. There is no alternative run beside them: the goals are what a hand feels.
@@ -31,6 +31,9 @@ POINTS = 20
 
 #: Most that one open map may add to the server's memory [MB].
 MEMORY_MB = 150
+
+#: The prediction that is measured, and how long its bodies may take to be condensed [ms].
+PREDICTION, CONDENSING = "prediction", 600_000
 
 #: Notes when the first tile is there, on the clock that starts with the opening of the page.
 WATCH = """
@@ -70,6 +73,20 @@ HOVER = """([x, y]) => new Promise((resolve) => {
 })"""
 
 
+#: From a change of an entry to the frame in which the page shows the quick answer.
+CHANGE = """([name, value]) => new Promise((resolve) => {
+  const root = document.getElementById('clamp');
+  const entry = name === 'gas' ? document.getElementById('gas') : document.querySelector(`[name=${name}]`);
+  const start = performance.now();
+  new MutationObserver((_, watch) => {
+    watch.disconnect();
+    requestAnimationFrame(() => resolve(performance.now() - start));
+  }).observe(root, { attributes: true, attributeFilter: ['data-shown'] });
+  entry.value = value;
+  entry.dispatchEvent(new Event(name === 'gas' ? 'input' : 'change', { bubbles: true }));
+})"""
+
+
 def figures() -> list[dict[str, Any]]:
     """Measure everything; one entry per figure, as `benchmarks.table.Figure` has them."""
     with tempfile.TemporaryDirectory() as scratch:
@@ -84,13 +101,19 @@ def figures() -> list[dict[str, Any]]:
             idle = process.memory_info().rss
             first, zoom, hover = _measure(browser, f"{address}/film/{test.file.stem}")
             grown = (process.memory_info().rss - idle) / 1e6
+            gas, friction = measure_clamp(browser, f"{address}/clamp/{PREDICTION}")
             browser.close()
     return [
         _row("page of a read print: first map", statistics.median(first), 1000.0, first),
         _row("page of a read print: sharp after a zoom step", statistics.median(zoom), 250.0, zoom),
         _row("page of a read print: value under the pointer", statistics.median(hover), 60.0, hover),
         _memory(grown),
-    ]
+        _row("page of a predicted joint: pressure slider to repaint", statistics.median(gas), 120.0, gas),
+        _row(
+            "page of a predicted joint: change of friction to repaint",
+            statistics.median(friction), 300.0, friction,
+        ),
+    ]  # fmt: skip
 
 
 def _read(folder: Path) -> Path:
@@ -116,6 +139,24 @@ def _measure(browser: Browser, address: str) -> tuple[list[float], list[float], 
     hover = [float(page.evaluate(HOVER, [0.3 + 0.02 * k, 0.5])) for k in range(POINTS)]
     page.context.close()
     return first, zoom, hover
+
+
+def measure_clamp(browser: Browser, address: str) -> tuple[list[float], list[float]]:
+    """Measure how long a predicted joint takes to follow: slider of pressure, and friction [ms]."""
+    context = browser.new_context(viewport={"width": 1440, "height": 900})
+    page = context.new_page()
+    page.goto(address)
+    page.wait_for_selector("#clamp[data-ready=yes], #condense:visible", timeout=CONDENSING)
+    if page.locator("#condense").is_visible():
+        page.locator("#condense").click()
+    page.wait_for_selector("#clamp[data-ordered]", timeout=CONDENSING)
+    gas = [float(page.evaluate(CHANGE, ["gas", f"{8.0 + 0.2 * k:.1f}"])) for k in range(POINTS)]
+    page.wait_for_function("() => document.getElementById('clamp').dataset.shown.startsWith('check')")
+    friction = [
+        float(page.evaluate(CHANGE, ["thread", f"{0.13 + 0.002 * k:.3f}"])) for k in range(POINTS // 2)
+    ]
+    context.close()
+    return gas, friction
 
 
 def _opened(browser: Browser, address: str) -> Page:

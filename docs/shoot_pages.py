@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 from PIL import Image
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 
 from firedeck.study.bench import Bench
 from tests.support import pages
@@ -19,10 +19,13 @@ SIZES = {"wide": (1440, 900), "middle": (1024, 768), "phone": (390, 844)}
 SCHEMES = ("light", "dark")
 
 #: Pages too long for one picture: name of each picture and the heading that it begins with.
-PARTS = {"film": {"film-head": "#film", "film": "#map-head", "seals": "#seal-head", "leaks": "#leak-head"}}
+PARTS = {
+    "film": {"film-head": "#film", "film": "#map-head", "seals": "#seal-head", "leaks": "#leak-head"},
+    "clamp": {"clamp-head": "#clamp", "clamp": "#map-head", "clamp-seals": "#seals-head"},
+}
 
 #: Pictures that the guide shows, and where they stand.
-SHOWN = ("bench-wide-light", "film-wide-light", "deck-wide-light")
+SHOWN = ("bench-wide-light", "film-wide-light", "deck-wide-light", "clamp-wide-light")
 PICTURES = Path(__file__).parent / "pictures"
 
 
@@ -42,6 +45,9 @@ def page_list(folder: Path) -> dict[str, str]:
     if calibrations:
         found["calibration"] = f"/calibration/{calibrations[0]}"
     found["deck"] = f"/deck/{decks[0].stem}{seals}"
+    predictions = [file.stem for file in bench.files() if file.kind == "prediction"]
+    if predictions:
+        found["clamp"] = f"/clamp/{predictions[0]}"
     if len(tests) > 1:
         found["against"] = f"/against/{tests[1].file.stem}/{tests[0].file.stem}"
     return found
@@ -60,6 +66,8 @@ def shoot(browser: Browser, address: str, wanted: dict[str, str], target: Path) 
                 page.wait_for_timeout(500)
                 if name == "film":
                     page.locator(".masks summary").click()
+                if name == "clamp":
+                    settle_clamp(page)
                 if name == "deck":
                     page.locator("#features [role=option]").nth(2).click()
                     page.evaluate("scrollTo({ top: 0, behavior: 'instant' })")
@@ -71,6 +79,14 @@ def shoot(browser: Browser, address: str, wanted: dict[str, str], target: Path) 
                     page.screenshot(path=target / f"{part}-{size}-{scheme}.png", full_page=not anchor)
                 page.close()
             context.close()
+
+
+def settle_clamp(page: Page) -> None:
+    """Have the bodies condensed where they are not yet, and wait until the give-way order stands."""
+    page.wait_for_selector("#clamp[data-ready=yes], #condense:visible", timeout=120_000)
+    if page.locator("#condense").is_visible():
+        page.locator("#condense").click()
+    page.wait_for_selector("#clamp[data-ordered]", timeout=600_000)
 
 
 def keep_shown(target: Path) -> None:

@@ -133,6 +133,42 @@ def test_a_bad_entry_is_told_beside_it_and_nothing_is_lost(page, condensed, name
     assert lowest_of(page) == before
 
 
+def test_a_quick_answer_after_a_change_of_friction_is_near_the_whole_tightening(condensed, folder):
+    joint = open_joint(folder / "prediction.toml", store=cache_store())
+    answer_of(joint, read_setting(joint.files, joint.gas, {}))
+    changed = read_setting(joint.files, joint.gas, {"thread": "0.15"})
+    quick, whole = answer_of(joint, changed, quick=True), answer_of(joint, changed)
+    assert (quick.quick, whole.quick) == (True, False)
+    assert quick.state.certificate.sound
+    assert quick.state.tension == pytest.approx(whole.state.tension, rel=0.01)
+    assert not answer_of(joint, changed, quick=True).quick
+
+
+def test_a_gasket_that_does_not_fit_leaves_the_page_as_it_was(page, condensed, folder):
+    wrong = (
+        'kind = "gasket"\nname = "of another deck"\nrole = "candidate"\n[[seal]]\nname = "bore 9 bead"\n'
+        'kind = "full-bead"\naround = "bore 9"\noffset = "3 mm"\nband = "6 mm"\n'
+    )
+    (folder / "wrong.toml").write_text(wrong, encoding="utf-8")
+    try:
+        opened(page)
+        before = lowest_of(page)
+        page.locator("select[name=gasket]").select_option("wrong.toml")
+        expect(page.locator("#fault-gasket")).to_contain_text("To mend", timeout=PATIENCE)
+        assert lowest_of(page) == before
+        assert page.locator("select[name=gasket]").input_value() == "gasket.toml"
+    finally:
+        (folder / "wrong.toml").unlink()
+
+
+def test_the_print_is_made_when_asked_for(page, condensed):
+    opened(page)
+    page.get_by_role("button", name="Predict the print").click()
+    page.wait_for_selector("#prints[data-made=yes]", timeout=PATIENCE)
+    assert page.locator("a[data-print=print-map] img").evaluate("one => one.naturalWidth") > 300
+    assert "30 N*m, 60 N*m" in page.locator("#print-told").inner_text()
+
+
 def test_no_rule_of_accessibility_is_broken_and_no_page_wider_than_its_window(page, condensed):
     opened(page)
     for scheme in ("light", "dark"):

@@ -31,7 +31,7 @@ from firedeck.study.clamp.answer import (
     widths,
 )
 from firedeck.study.clamp.opened import HIGHEST_SEARCHED, OpenJoint
-from firedeck.study.clamp.pictures import PICTURES, draw_clamp, state_words
+from firedeck.study.clamp.pictures import PICTURES, PRINT_PICTURES, draw_clamp, state_words
 from firedeck.study.clamp.setting import HIGHEST_MPA, ClampSetting, read_setting, setting_text
 from firedeck.study.plan_shapes import shape_plan
 from firedeck.study.prediction.notes import prediction_assumptions
@@ -41,6 +41,13 @@ from firedeck.web.shop import Shop, shop_of
 __all__ = ["ROUTES"]
 
 _TABLES = ("seals", "fasteners", "bow", "giveway", "tightening", "line-loads")
+
+#: Pictures of the predicted print: what each shows, and the picture of a read print to lay beside it.
+_PRINT_WORDS = {
+    "print-film": ("The film as it would look", ""),
+    "print-map": ("Pressure that the film would feel", "map.png"),
+    "print-line-loads": ("Line load that the film would feel", "curves.png"),
+}
 
 _IMAGES = {".png": "image/png", ".svg": "image/svg+xml"}
 
@@ -102,8 +109,18 @@ def _open_page(shop: Shop, stem: str, opened: OpenJoint) -> Response:
         command=f"firedeck predict {shlex.quote(f'{stem}.toml')}",
         tables=_TABLES,
         pictures=list(PICTURES),
+        film=files.film,
+        print_pictures=_print_pictures(opened),
         prints=_prints(shop, files.prediction.deck, files.prediction.gasket),
     )
+
+
+def _print_pictures(opened: OpenJoint) -> dict[str, tuple[str, str]]:
+    """Return what is shown of the predicted print; how dark a film gets only where it is calibrated."""
+    film = opened.files.film
+    if film is None:
+        return {}
+    return {key: told for key, told in _PRINT_WORDS.items() if film.response or key != "print-film"}
 
 
 def _prints(shop: Shop, deck: str, gasket: str) -> list[dict[str, str]]:
@@ -217,10 +234,15 @@ def _shown(request: Request, opened: OpenJoint) -> ClampAnswer:
 
 def _picture(request: Request) -> Response:
     name = Path(request.path_params["name"])
-    if name.stem not in PICTURES or name.suffix not in _IMAGES:
+    if name.stem not in PICTURES | PRINT_PICTURES or name.suffix not in _IMAGES:
         raise HTTPException(404)
     opened = _opened(request)
-    figure = draw_clamp(opened, _shown(request, opened), name.stem)
+    if name.stem in PRINT_PICTURES:
+        # The print takes no answer of its own: it is that of the tightening alone.
+        shown = answer_of(opened, _setting(request, opened), quick=True)
+    else:
+        shown = _shown(request, opened)
+    figure = draw_clamp(opened, shown, name.stem)
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch) / name.name
         save(figure, path)

@@ -11,10 +11,12 @@ from typing import Generic, TypeVar
 
 from firedeck.contact import GiveWay, Joint, JointState, Store, give_way, loose_joint
 from firedeck.contact.joint import Level
+from firedeck.errors import FiredeckError
 from firedeck.loading.interaction import Move
 from firedeck.loading.reckoning import reckon_clamp
 from firedeck.study.clamp.setting import ClampSetting, with_setting
 from firedeck.study.prediction.files import PredictionFiles, load_prediction
+from firedeck.study.prediction.film_print import FilmPrint, print_of
 from firedeck.study.prediction.giveway import seal_limits
 from firedeck.study.prediction.joint import BodySizes, build_joint, sections
 from firedeck.study.prediction.predicting import Gas, gas_of
@@ -75,6 +77,7 @@ class OpenJoint:
         self._ends: _Recent[JointState] = _Recent(24)
         self._shares: _Recent[dict[str, float]] = _Recent(24)
         self._orders: _Recent[tuple[GiveWay, ...]] = _Recent(12)
+        self._prints: _Recent[FilmPrint] = _Recent(2)
         self._share: dict[str, float] | None = None
         self._tight: tuple[PredictionFiles, JointState] | None = None
         self._fired: dict[Level, JointState] = {}
@@ -196,6 +199,23 @@ class OpenJoint:
         rest = self.rest(setting, "fast")
         limits = seal_limits(self.files.prediction.limits)
         return self._orders.of(key, lambda: give_way(rest, limits, highest=HIGHEST_SEARCHED, step=_STEP))
+
+    def film_print(self, setting: ClampSetting) -> FilmPrint:
+        """Return the print that a film test would leave, tightened as a setting says, fast level.
+
+        Raises
+        ------
+        FiredeckError
+            If the prediction names no film.
+        """
+        files = self.files_of(setting)
+        if files.prediction.print is None or files.film is None:
+            raise FiredeckError(
+                "the prediction names no film", remedy='add a [print] table with film = "film.toml"'
+            )
+        with self._locks["fast"]:
+            bare = self.steps(setting)[-1]
+            return self._prints.of(_fastened(setting), lambda: print_of(files, self.joint, bare, ()))
 
 
 def _fastened(setting: ClampSetting) -> Hashable:

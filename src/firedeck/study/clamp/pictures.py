@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 
 from matplotlib.figure import Figure
 
 from firedeck.contact import faces
 from firedeck.drawing.bow_picture import surface_figure
+from firedeck.drawing.film_picture import film_figure, film_pixels
 from firedeck.drawing.giveway_picture import GiveBar, giveway_figure
 from firedeck.drawing.map_picture import Mark, map_figure
 from firedeck.drawing.strip_picture import SealView, curves_figure
-from firedeck.evidence import Estimate
+from firedeck.errors import FiredeckError
+from firedeck.evidence import Estimate, flag_bit
 from firedeck.seal.laid import LaidLine, LaidMap, lay_lines
 from firedeck.seal.summary import summarise_seal
 from firedeck.study.clamp.answer import ClampAnswer, widths
 from firedeck.study.clamp.opened import HIGHEST_SEARCHED, OpenJoint
 
-__all__ = ["PICTURES", "draw_clamp", "state_words"]
+__all__ = ["PICTURES", "PRINT_PICTURES", "draw_clamp", "state_words"]
 
 #: Side of the drawn map's cells [mm].
 _PITCH_MM = 0.2
@@ -42,9 +44,14 @@ def draw_clamp(opened: OpenJoint, answer: ClampAnswer, name: str) -> Figure:
     answer : ClampAnswer
         The answer.
     name : str
-        A key of `PICTURES` [text].
+        A key of `PICTURES` or `PRINT_PICTURES` [text].
+
+    Raises
+    ------
+    FiredeckError
+        For a picture of the print, if the prediction names no film.
     """
-    return PICTURES[name](opened, answer)
+    return (PICTURES | PRINT_PICTURES)[name](opened, answer)
 
 
 def _laid(opened: OpenJoint, answer: ClampAnswer) -> LaidMap:
@@ -94,10 +101,40 @@ def _giveway(opened: OpenJoint, answer: ClampAnswer) -> Figure:
     return giveway_figure([*known, *rest], highest=HIGHEST_SEARCHED, gas=gas, title=title)
 
 
+def _film(opened: OpenJoint, answer: ClampAnswer) -> Figure:
+    found = opened.film_print(answer.setting)
+    if found.signal is None:
+        raise FiredeckError("how dark the film would get is not known", remedy="calibrate the film first")
+    pixels = film_pixels(found.signal, (found.map.flags & flag_bit("hole")) != 0)
+    return film_figure(found.files.plan, pixels, found.map.grid, title=f"As {found.batch.name} would look")
+
+
+def _felt(opened: OpenJoint, answer: ClampAnswer) -> Figure:
+    found = opened.film_print(answer.setting)
+    return map_figure(found.files.plan, found.map, title="Predicted: pressure that the film would feel")
+
+
+def _felt_lines(opened: OpenJoint, answer: ClampAnswer) -> Figure:
+    found = opened.film_print(answer.setting)
+    plan, limits = found.files.plan, found.files.prediction.limits
+    views = [
+        SealView(profile, summarise_seal(plan, profile), limits.least(profile.kind) or None)
+        for profile in found.laid.profiles
+    ]
+    return curves_figure(plan, views)
+
+
 #: Name -> how it is drawn.
-PICTURES: Mapping[str, Callable[[OpenJoint, ClampAnswer], Figure]] = {
+PICTURES: dict[str, Callable[[OpenJoint, ClampAnswer], Figure]] = {
     "map": _map,
     "line-loads": _lines,
     "bow": _bow,
     "giveway": _giveway,
+}
+
+#: The same for the print of a film test, which is tightened anew, on the film.
+PRINT_PICTURES: dict[str, Callable[[OpenJoint, ClampAnswer], Figure]] = {
+    "print-film": _film,
+    "print-map": _felt,
+    "print-line-loads": _felt_lines,
 }

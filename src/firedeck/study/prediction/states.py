@@ -6,6 +6,8 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from scipy.optimize import brentq
+
 from firedeck.contact import Joint, JointState, Warmth, loose_joint
 from firedeck.contact.joint import Level
 from firedeck.definition.fastener import Fastener
@@ -34,8 +36,8 @@ Told = Callable[[str, float], None]
 #: Largest share of the gasket's load that settling may take at the same closure [1].
 MOST_RELAXED = 0.6
 
-#: Trials to find that share.
-_SECANTS = 4
+#: How near that share is sought [1].
+_SHARE_STEP = 1e-4
 
 
 @dataclass(frozen=True)
@@ -150,15 +152,14 @@ def _common_share(state: JointState, files: PredictionFiles) -> float:
         return 0.0
     wanted = settling.relaxation * float(state.tension.sum())
     flat = float(state.settle(embedding=settling.flattening).tension.sum())
-    share, before, lost_before = 1.5 * settling.relaxation, 0.0, 0.0
-    for _ in range(_SECANTS):
+
+    def beyond(share: float) -> float:
         lost = flat - float(_settled(state, settling.flattening, share).tension.sum())
-        if abs(lost - wanted) <= 0.01 * wanted or lost <= lost_before:
-            break
-        slope = (lost - lost_before) / (share - before)
-        before, lost_before = share, lost
-        share = min(share + (wanted - lost) / slope, MOST_RELAXED)
-    return share
+        return lost / wanted - 1.0
+
+    if beyond(MOST_RELAXED) <= 0.0:
+        return MOST_RELAXED
+    return float(brentq(beyond, 0.0, MOST_RELAXED, xtol=_SHARE_STEP))
 
 
 def _settled(state: JointState, flattening: float, shares: float | Mapping[str, float]) -> JointState:

@@ -94,7 +94,7 @@ byId('seal').addEventListener('change', () => { keepInAddress({ seal: byId('seal
 // --- tables ----------------------------------------------------------------------------------------
 
 /** @param {any} value @param {number} places */
-const number = (value, places) => (value === null ? 'not shown' : value.toFixed(places).replace('-', '−'));
+const number = (value, places) => (value === null ? 'not shown' : value.toFixed(places).replace(/^-(?=[0.]+$)/, '').replace('-', '−'));
 /** @param {string} head @param {string[]} cells */
 const row = (head, cells) => make('tr', {}, make('th', { scope: 'row' }, head), ...cells.map((one) => make('td', {}, one)));
 
@@ -256,6 +256,27 @@ byId('next').addEventListener('click', () => goStep(step ? Number(step) + 1 : 1)
 byId('finished').addEventListener('click', () => goStep(null));
 byId('reset').addEventListener('click', () => { location.search = ''; });
 matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => { if (answer) drawSeal(); });
+
+// --- print -------------------------------------------------------------------------------------------
+
+byId('make-print')?.addEventListener('click', async () => {
+  byId('make-print').disabled = true;
+  byId('print-told').textContent = 'The joint is tightened on the film; this takes some seconds.';
+  byId('print-pictures').hidden = false;
+  try {
+    for (const image of document.querySelectorAll('img[data-read]')) image.setAttribute('src', image.getAttribute('data-read') ?? '');
+    for (const link of document.querySelectorAll('a[data-print]')) {
+      const source = `${base}/picture/${link.getAttribute('data-print')}.png?${setting()}`;
+      const image = /** @type {HTMLImageElement} */ (link.querySelector('img'));
+      image.src = source;
+      link.setAttribute('href', source);
+      await image.decode();
+    }
+    byId('print-told').textContent = `Predicted for ${answer.setting.stages}, friction ${answer.setting.thread} and ${answer.setting.bearing}.`;
+    byId('prints').dataset.made = 'yes';
+  } catch { byId('print-told').textContent = 'The print could not be made.'; }
+  byId('make-print').disabled = false;
+});
 
 const address = new URL(location.href).searchParams;
 for (const key of ENTRIES) {

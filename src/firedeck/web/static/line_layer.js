@@ -25,8 +25,10 @@ export const LineLayer = L.Layer.extend({
     this.canvas.width = size.x;
     this.canvas.height = size.y;
     const context = this.canvas.getContext('2d');
-    const scale = this.map.latLngToContainerPoint([0, 1]).x - this.map.latLngToContainerPoint([0, 0]).x;
-    const origin = this.map.latLngToContainerPoint([0, 0]);
+    // Whole pixels, as the map's own conversions give them, would be too coarse for a scale.
+    const place = (/** @type {number[]} */ at) => this.map.layerPointToContainerPoint(this.map.project(at).subtract(this.map.getPixelOrigin()));
+    const origin = place([0, 0]);
+    const scale = place([0, 1]).x - origin.x;
     let first = 0;
     for (const seal of this.seals.list) {
       const wide = Math.max(2.5, seal.width_mm * scale);
