@@ -60,7 +60,7 @@ def test_a_second_report_tells_which_seals_moved_and_a_third_that_none_did(maske
     assert "changes" not in first
     write_reading(reading, out)
     second = json.loads((out / "reading.json").read_text(encoding="utf-8"))
-    assert second["changes"]["given"][0] == "1 areas left out (tape) instead of none"
+    assert second["changes"]["given"][0] == "1 area left out (tape) instead of none"
     assert second["changes"]["count"] == len(whole.summaries)
     moved = {row["seal"]: row for row in second["changes"]["rows"]}
     for before, after in zip(first["seals"], second["seals"], strict=True):

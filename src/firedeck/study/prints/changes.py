@@ -54,7 +54,8 @@ def _given(before: Record, now: Record) -> list[str]:
     masks = before.get("masks", [])
     if masks != now["masks"]:
         reasons = ", ".join(dict.fromkeys(one["reason"] for one in now["masks"]))
-        words = f"{len(now['masks'])} areas left out ({reasons})" if reasons else "no area left out"
+        noun = "area" if len(now["masks"]) == 1 else "areas"
+        words = f"{len(now['masks'])} {noun} left out ({reasons})" if reasons else "no area left out"
         told.append(f"{words} instead of {len(masks) or 'none'}")
     others = [name for name in now["inputs"] if before["inputs"].get(name) != now["inputs"][name]]
     told += [f"another text of {name}" for name in others if not (told and name == now["record"])]
