@@ -39,9 +39,9 @@ test: $(STAMP) browser calculix  ## Everything: format, lint, types, import cont
 	suite=0; $(PYTEST) || suite=$$?; \
 	if [ $$suite -ne 0 ]; then exit $$suite; fi; exit $$static
 
-check: check-format check-lint check-types check-imports  ## The fast static part of make test
+check: check-format check-lint check-types check-imports check-scripts  ## The fast static part of make test
 
-.PHONY: check-format check-lint check-types check-imports
+.PHONY: check-format check-lint check-types check-imports check-scripts
 check-format: $(STAMP)
 	$(BIN)/ruff format --check
 check-lint: $(STAMP)
@@ -50,6 +50,9 @@ check-types: $(STAMP)
 	$(BIN)/mypy
 check-imports: $(STAMP)
 	$(BIN)/lint-imports
+check-scripts:
+	@tools/need_typescript.sh
+	tsc --project tools/scripts/tsconfig.json
 
 docs: $(STAMP)  ## Build the documentation into build/docs, warnings are errors
 	$(BIN)/python -m sphinx -W --keep-going -q -b html -d build/doctrees docs build/docs

@@ -14,6 +14,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+import psutil
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from firedeck.scenario.demo_files import write_demo
@@ -27,6 +28,9 @@ __all__ = ["figures"]
 
 ROUNDS = 5
 POINTS = 20
+
+#: Most that one open map may add to the server's memory [MB].
+MEMORY_MB = 150
 
 #: Notes when the first tile is there, on the clock that starts with the opening of the page.
 WATCH = """
@@ -71,15 +75,21 @@ def figures() -> list[dict[str, Any]]:
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(os.environ.get("FIREDECK_BENCH") or _read(Path(scratch) / "bench"))
         test = next(one for one in Bench(folder).tests() if one.report)
-        with pages.served(folder) as address, sync_playwright() as play:
+        with pages.spawned(folder) as (address, server), sync_playwright() as play:
+            process = psutil.Process(server.pid)
             chromium = shutil.which("chromium") or shutil.which("chromium-browser")
             browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
+            # The server's own parts are in its memory before the map is.
+            browser.new_page().goto(address)
+            idle = process.memory_info().rss
             first, zoom, hover = _measure(browser, f"{address}/film/{test.file.stem}")
+            grown = (process.memory_info().rss - idle) / 1e6
             browser.close()
     return [
         _row("page of a read print: first map", statistics.median(first), 1000.0, first),
         _row("page of a read print: sharp after a zoom step", statistics.median(zoom), 250.0, zoom),
         _row("page of a read print: value under the pointer", statistics.median(hover), 60.0, hover),
+        _memory(grown),
     ]
 
 
@@ -115,6 +125,19 @@ def _opened(browser: Browser, address: str) -> Page:
     page.goto(address)
     page.wait_for_function("() => window.firstTile")
     return page
+
+
+def _memory(grown: float) -> dict[str, Any]:
+    return {
+        "name": "page of a read print: server's memory that the open map takes",
+        "value": grown,
+        "unit": "MB",
+        "goal": f"<= {MEMORY_MB} MB",
+        "met": grown <= MEMORY_MB,
+        "against": "",
+        "ratio": None,
+        "note": "opened six times, zoomed and read, beyond what the bench page takes",
+    }
 
 
 def _row(name: str, value: float, goal: float, all_of_them: list[float]) -> dict[str, Any]:

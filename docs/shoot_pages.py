@@ -35,6 +35,8 @@ def page_list(folder: Path) -> dict[str, str]:
     seals = f"?gasket={gaskets[0]}" if gaskets else ""
     found = {"bench": "/", "new-test": f"/new-test?like={tests[0].file.name}", "cautions": "/cautions"}
     found["film"] = f"/film/{tests[0].file.stem}"
+    if (folder / f"{tests[0].file.stem}-laying").is_dir():
+        found["lay"] = f"/film/{tests[0].file.stem}/lay"
     found["deck"] = f"/deck/{decks[0].stem}{seals}"
     if len(tests) > 1:
         found["against"] = f"/against/{tests[1].file.stem}/{tests[0].file.stem}"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
@@ -32,15 +34,20 @@ def view(browser, folder):
     contexts = []
     with pages.served(folder) as address:
 
-        def open_page(*, size=(1440, 900), allowed=(), path="/deck/deck"):
+        def open_page(
+            *, size=(1440, 900), allowed=(), path="/deck/deck", ready="#deck[data-ready=yes]", **more
+        ):
             context = browser.new_context(
-                base_url=address, viewport={"width": size[0], "height": size[1]}, reduced_motion="reduce"
+                base_url=address,
+                viewport={"width": size[0], "height": size[1]},
+                reduced_motion="reduce",
+                **more,
             )
             contexts.append(context)
             watched.append(chromium.watched(context, allowed=allowed))
             page = context.new_page()
             page.goto(path)
-            page.wait_for_selector("#deck[data-ready=yes]")
+            page.wait_for_selector(ready)
             return page
 
         yield open_page
@@ -179,6 +186,87 @@ def test_a_change_on_disk_appears_and_a_conflict_is_asked_about(view, folder):
     page.get_by_role("button", name="Write the file").click()
     expect(page.locator("#standing")).to_have_text("As in deck.toml.")
     assert '"65 mm"' in stored(folder)
+
+
+def test_a_file_deleted_under_an_open_page_is_told_and_can_be_written_anew(view, folder):
+    page = view()
+    (folder / "deck.toml").unlink()
+    expect(page.locator("#ask")).to_contain_text("The file is gone from the folder", timeout=5000)
+    expect(page.get_by_role("button", name="Write the file")).to_be_disabled()
+    expect(page.locator("#text")).to_have_value(TEXT)
+    page.get_by_role("button", name="Go on with this page").click()
+    expect(page.locator("#standing")).to_contain_text("Draft, not yet in deck.toml")
+    page.get_by_role("button", name="Write the file").click()
+    expect(page.locator("#standing")).to_have_text("As in deck.toml.")
+    assert stored(folder) == TEXT
+
+
+def test_a_feature_is_dragged_by_a_finger(view):
+    page = view(size=(390, 844), has_touch=True)
+    choose(page, "oil feed")
+    before = float(page.get_by_label("x", exact=True).input_value().split()[0])
+    page.locator(".handle").scroll_into_view_if_needed()
+    box = page.locator(".handle").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    finger = page.context.new_cdp_session(page)
+
+    def touch(what, *points):
+        places = [{"x": at, "y": y} for at in points]
+        finger.send("Input.dispatchTouchEvent", {"type": what, "touchPoints": places})
+
+    touch("touchStart", x)
+    for along in (4, 8, 12, 16):
+        touch("touchMove", x + along)
+    touch("touchEnd")
+    expect(page.get_by_role("button", name="Undo")).to_be_enabled()
+    assert float(page.get_by_label("x", exact=True).input_value().split()[0]) > before + 0.5
+
+
+def test_the_bench_marks_drafts_and_begins_a_plan(view, folder):
+    page = view()
+    choose(page, "bore 1")
+    page.get_by_label("Diameter").fill("63 mm")
+    page.keyboard.press("Enter")
+    expect(page.locator("#standing")).to_contain_text("Draft")
+    bench = view(path="/", ready="h1")
+    row = bench.locator("li", has_text="deck.toml")
+    expect(row).to_contain_text("draft, not yet written")
+    expect(bench.locator("li", has_text="candidate.toml")).not_to_contain_text("draft")
+    (folder / "deck.toml").unlink()
+    bench.reload()
+    expect(bench.get_by_role("region", name="Drafts whose file is gone")).to_contain_text("deck.toml")
+    bench.get_by_text("New deck plan").click()
+    bench.get_by_label("Name of the new file").fill("third")
+    bench.get_by_role("button", name="Make it").click()
+    bench.wait_for_url("**/deck/third")
+    expect(bench.locator("h1")).to_have_text("third")
+    bench.goto("/")
+    expect(bench.locator("li", has_text="third.toml")).not_to_contain_text("draft")
+
+
+def test_the_buttons_of_the_map_follow_the_scheme(view):
+    page = view(color_scheme="dark")
+    dark = "one => { const look = getComputedStyle(one); return [look.color, look.backgroundColor]; }"
+    ink, ground = page.locator(".leaflet-control-zoom-in").evaluate(dark)
+    assert contrast(ink, ground) > 7
+    assert lightness(ground) < 0.1
+    page.emulate_media(color_scheme="light")
+    ink, ground = page.locator(".leaflet-control-zoom-in").evaluate(dark)
+    assert contrast(ink, ground) > 7
+    assert lightness(ground) > 0.8
+
+
+def lightness(colour):
+    """Relative luminance [1]; WCAG 2.2, W3C Recommendation of 5 October 2023, section 'Terms'."""
+    parts = [int(one) / 255 for one in re.findall(r"\d+", colour)[:3]]
+    linear = [one / 12.92 if one <= 0.04045 else ((one + 0.055) / 1.055) ** 2.4 for one in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(first, second):
+    """Contrast ratio [1]; the same section."""
+    dark, light = sorted((lightness(first), lightness(second)))
+    return (light + 0.05) / (dark + 0.05)
 
 
 def test_features_are_added_and_deleted_by_keyboard(view):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import http.client
 import json
 from pathlib import Path
@@ -13,7 +14,8 @@ import pytest
 from firedeck.errors import FiredeckError
 from firedeck.files.map_file import read_map
 from firedeck.study.bench import Bench
-from firedeck.study.prints.stored_reading import Pooling, StoredReading
+from firedeck.study.prints.stored_reading import StoredReading
+from firedeck.study.prints.tiles import TILE_CELLS, Pooling
 from tests.support import pages
 
 
@@ -143,7 +145,7 @@ def test_a_record_that_names_files_elsewhere_is_not_read(folder):
 
 def test_a_plan_is_changed_from_own_pages_only_and_by_orders_that_make_sense(address, folder):
     before = (folder / "deck.toml").read_bytes()
-    seen = json.loads(ask(address, "/deck/deck/state")[2])["revision"]
+    seen = json.loads(ask(address, "/deck/deck/state")[2])["state"]["revision"]
     order = {"what": "delete", "key": "bore[1]", "seen": seen}
     for origin in ({}, {"Origin": "http://elsewhere.example"}):
         body = json.dumps(order)
@@ -239,12 +241,12 @@ def test_beyond_the_map_nothing_is_told(address, point):
 
 def stitched(reading, pooling, level, shape):
     """Put all tiles of a level together."""
-    side = 256
+    side = TILE_CELLS
     rows, cols = -(-shape[0] // side), -(-shape[1] // side)
     whole = np.zeros((rows * side, cols * side), np.uint16)
     for row in range(rows):
         for col in range(cols):
-            data = reading.tile(pooling, level, col, row)
+            data = gzip.decompress(reading.tile(pooling, level, col, row))
             part = np.frombuffer(data, "<u2", side * side).reshape(side, side)
             whole[row * side : (row + 1) * side, col * side : (col + 1) * side] = part
     return whole[: shape[0], : shape[1]]

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firedeck.errors import FiredeckError
-from firedeck.kernel.lookup import guide_of, interpolate_curve, interpolate_curves, knot_sums, slope_of_curve
+from firedeck.kernel.lookup import guide_of, interpolate_curve, interpolate_curves, slope_of_curve
 
 __all__ = ["Conversion", "FloatArray", "Grid", "MapArray", "PressureMap", "identity_conversion"]
 
@@ -112,6 +112,11 @@ class Conversion:
         """Where to begin looking for a signal among the knots; see `firedeck.kernel.lookup`."""
         return guide_of(self.signal)
 
+    @property
+    def curve(self) -> tuple[FloatArray, FloatArray, npt.NDArray[np.int64]]:
+        """Knots, pressure at them, and the guide to them, as kernels take them."""
+        return self.signal, self.pressure, self.guide
+
     def to_pressure(self, signal: npt.ArrayLike) -> FloatArray:
         """Convert signals to pressure [MPa], held at the ends of the curve."""
         return interpolate_curve(_floating(signal), self.signal, self.pressure, self.guide)
@@ -131,26 +136,6 @@ class Conversion:
         middle = np.clip(signal, self.signal[0] + step, self.signal[-1] - step)
         outer = self.to_pressure(middle + step) + self.to_pressure(middle - step)
         return np.asarray((outer - 2.0 * self.to_pressure(middle)) / step**2)
-
-    def knot_weights(self, signal: FloatArray, inside: npt.NDArray[np.bool_]) -> FloatArray:
-        """Return, for every row of signals, how much each knot of the curve has to say in its sum.
-
-        ``modes @ knot_weights(signal, inside).T`` is the sum of every mode's shift over the places
-        `inside` of each row, found without looking every place up in every mode.
-
-        Parameters
-        ----------
-        signal : ndarray, shape (n, m)
-            Signals.
-        inside : ndarray of bool, shape (n, m)
-            Places that count.
-
-        Returns
-        -------
-        ndarray, shape (n, number of knots)
-            Weights [1].
-        """
-        return np.asarray(knot_sums(signal, inside, self.signal, self.guide))
 
     def mode_shifts(self, signal: npt.ArrayLike) -> FloatArray:
         """Return the shift of every mode at the given signals [MPa], shape (k, ...)."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import functools
 import shutil
+import subprocess
+import sys
 import tempfile
 import threading
 import time
@@ -53,3 +55,24 @@ def served(folder: Path, *, largest_import: int | None = None) -> Iterator[str]:
     finally:
         server.should_exit = True
         thread.join(20)
+
+
+@contextmanager
+def spawned(folder: Path) -> Iterator[tuple[str, subprocess.Popen[str]]]:
+    """Serve the pages in a process of their own, ended if need be by force; yield address and process."""
+    start = "import sys; from pathlib import Path; from firedeck.web.serving import serve; "
+    start += "serve(Path(sys.argv[1]), tell=lambda address: print(address, flush=True))"
+    command = [sys.executable, "-c", start, str(folder)]
+    server = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+    assert server.stdout is not None
+    try:
+        line = ""
+        while "http://" not in line:
+            line = server.stdout.readline()
+            if not line:
+                raise ConnectionError("the server ended")
+        yield line[line.index("http://") :].split()[0].rstrip("/"), server
+    finally:
+        server.kill()
+        server.wait()
+        server.stdout.close()

@@ -29,8 +29,9 @@ from firedeck.contact.joint import Joint, Level
 from firedeck.contact.law import ClosureLaw, law_from_rows
 from firedeck.contact.patterns import BoreGas, FastenerSeat
 from firedeck.contact.section import BodySection, SectionLayer
-from firedeck.contact.state import Certificate, JointState, Warmth, loose_joint, tighten
+from firedeck.contact.state import Certificate, JointState, loose_joint, tighten
 from firedeck.contact.volume import SolidMesh, VolumeSection, check_solid
+from firedeck.contact.warmth import Warmth
 
 __all__ = [
     "BlockSizes",

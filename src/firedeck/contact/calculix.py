@@ -139,6 +139,8 @@ class _Writer:
         self.lowered = float((state.balance.closure + self.joint.laid.points.gap).mean())
         self.held_lines: list[str] = []
         joint = self.joint
+        sides = zip(self.first, (self.head, self.block), joint.moduli, strict=True)
+        self.moduli = {name: factor * mesh.section.modulus for name, mesh, factor in sides}
         self.head_loads = dict(head_patterns(self.head, joint.seats, joint.bores))
         self.block_loads = dict(block_patterns(self.block, joint.seats, joint.bores, ()))
 
@@ -159,7 +161,7 @@ class _Writer:
             yield f"{self.bricks}, " + ", ".join(str(corner) for corner in corners)
         section = mesh.section
         yield f"*MATERIAL, NAME=M{name}"
-        yield f"*ELASTIC\n{section.modulus:.12g}, {section.material.poisson:.12g}"
+        yield f"*ELASTIC\n{self.moduli[name]:.12g}, {section.material.poisson:.12g}"
         yield f"*SOLID SECTION, ELSET=E{name}, MATERIAL=M{name}"
 
     def gasket(self) -> Iterator[str]:
@@ -238,7 +240,7 @@ class _Writer:
         strain = np.array([self.state.amounts.get(f"{section.side} plane {k}", 0.0) for k in planes])
         if not strain.any():
             return
-        bulk = section.modulus / (1.0 - 2.0 * section.material.poisson)
+        bulk = self.moduli[section.side.upper()] / (1.0 - 2.0 * section.material.poisson)
         up = 0.5 * (1.0 + _POINT_HEIGHTS)
         for element, cell in enumerate(np.argwhere(mesh.body.cells >= 0), start=first):
             low, high = strain[cell[2] - 1], strain[cell[2]]

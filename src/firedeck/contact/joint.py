@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
@@ -24,7 +24,7 @@ from firedeck.contact.volume_body import VolumeBody
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.shape import outline_polygon
 from firedeck.errors import FiredeckError
-from firedeck.kernel.press import Points
+from firedeck.kernel.press import Chords, Points
 from firedeck.pressure_map import Grid
 
 __all__ = ["Joint", "Level"]
@@ -68,6 +68,8 @@ class Joint:
         The gasket.
     laid : LaidGasket
         Its points on the kept nodes.
+    moduli : tuple of float
+        Moduli of head and block over those of their sections [1].
     """
 
     plan: DeckPlan
@@ -81,6 +83,7 @@ class Joint:
     condensed: tuple[CondensedBody, CondensedBody]
     model: GasketModel
     laid: LaidGasket
+    moduli: tuple[float, float] = (1.0, 1.0)
 
     @classmethod
     def build(
@@ -167,8 +170,43 @@ class Joint:
             Factors on their moduli [1].
         """
         condensed = (self.condensed[0].stiffened(head), self.condensed[1].stiffened(block))
+        moduli = (head * self.moduli[0], block * self.moduli[1])
         same = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return Joint(**{**same, "condensed": condensed, "pair": merge(*condensed)})
+        return Joint(**{**same, "condensed": condensed, "pair": merge(*condensed), "moduli": moduli})
+
+    def warmed(self, head: float, block: float, fasteners: Sequence[float] = ()) -> Joint:
+        """Return the joint with bodies of other moduli and fasteners of other stiffness.
+
+        The last such joint is kept: all states at one temperature share it.
+
+        Parameters
+        ----------
+        head, block : float
+            Factors on their moduli [1].
+        fasteners : sequence of float
+            Factor on the stiffness of every fastener, in order [1]; empty where it stays.
+        """
+        factors = (head, block, *fasteners)
+        if all(factor == 1.0 for factor in factors):
+            return self
+        if factors not in self._warmed:
+            self._warmed.clear()
+            bodies = self if head == block == 1.0 else self.stiffened(head, block)
+            self._warmed[factors] = bodies._with_fasteners(fasteners)
+        return self._warmed[factors]
+
+    @cached_property
+    def _warmed(self) -> dict[tuple[float, ...], Joint]:
+        return {}
+
+    def _with_fasteners(self, factors: Sequence[float]) -> Joint:
+        if not factors:
+            return self
+        seats = tuple(
+            replace(seat, stiffness=factor * seat.stiffness)
+            for seat, factor in zip(self.seats, factors, strict=True)
+        )
+        return replace(self, seats=seats)
 
     @property
     def grid(self) -> Grid:
@@ -200,8 +238,64 @@ class Joint:
         """Return the system and the gasket points that a level solves with."""
         return self._check if level == "check" else self._fast
 
+    @cached_property
+    def chords(self) -> Mapping[Level, Chords]:
+        """Last factored matrices of every level, from which later load steps start."""
+        return {"fast": Chords(), "check": Chords()}
+
+    @cached_property
+    def places_of_patterns(self) -> Mapping[str, int]:
+        """Place of every pattern among those of the pair [1]."""
+        return {name: place for place, name in enumerate(self.pair.names)}
+
+    @cached_property
+    def fastener_stiffness(self) -> Floats:
+        """Stiffness of every fastener [N/mm]."""
+        return np.array([seat.stiffness for seat in self.seats])
+
+    @cached_property
+    def fastener_resultants(self) -> Floats:
+        """Upright force and moments on the head per tension of every fastener [N/N, N*mm/N]."""
+        known = self.resultants()
+        return np.array([known[f"fastener {seat.name}"] for seat in self.seats])
+
+    @cached_property
+    def middle(self) -> Floats:
+        """Mean place of the kept nodes [mm]."""
+        return np.asarray(self.kept_places.mean(axis=0))
+
+    def gasket_resultants(self, level: Level) -> Floats:
+        """Return upright force and moments on the head per load, by the points' own places [N/N, N*mm/N].
+
+        Parameters
+        ----------
+        level : {"fast", "check"}
+            Whose loads; a patch's load lies on its points by their sizes.
+
+        Returns
+        -------
+        ndarray, shape (3, points or patches)
+            The resultants.
+        """
+        return self._arms if level == "check" else self._patch_arms
+
+    @cached_property
+    def _arms(self) -> Floats:
+        x, y = self.laid.places.T
+        return np.stack([np.ones(len(x)), y, -x])
+
+    @cached_property
+    def _patch_arms(self) -> Floats:
+        laid = self.laid
+        share = laid.points.size / laid.patches.size[laid.patch]
+        return np.stack([np.bincount(laid.patch, share * arm) for arm in self._arms])
+
     def resultants(self) -> Mapping[str, Floats]:
         """Return upright force and moments of every pattern on the head [N, N*mm]."""
+        return self._resultants
+
+    @cached_property
+    def _resultants(self) -> Mapping[str, Floats]:
         body = self.condensed[0]
         return dict(zip(body.names, body.resultants, strict=True))
 

@@ -92,6 +92,12 @@ class BodyMesh:
         """Node numbers in the sealing plane, -1 where there is none, shape (nx + 1, ny + 1)."""
         return self.body.numbers[1:-1, 1:-1, 1 + self.face]
 
+    @property
+    def layer_volumes(self) -> Floats:
+        """Material between each height and the next [mm^3]."""
+        parts = np.bitwise_count(self.masks).sum(axis=(0, 1), dtype=np.float64)
+        return np.asarray(parts * (self.grid.pitch / PARTS) ** 2 * np.diff(self.heights))
+
     def spread(self, points: Floats, forces: Floats) -> Floats:
         """Share point loads among the nodes of the cells they lie in, shape (nodes, 3) [N].
 

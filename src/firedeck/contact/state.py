@@ -9,10 +9,11 @@ import numpy as np
 import numpy.typing as npt
 
 from firedeck.contact.joint import Joint, Level
+from firedeck.contact.warmth import Warmth, free_strains, softening
 from firedeck.errors import FiredeckError
 from firedeck.kernel.press import Balance, Fasteners, solve_balance
 
-__all__ = ["Certificate", "JointState", "Warmth", "loose_joint", "tighten"]
+__all__ = ["Certificate", "JointState", "loose_joint", "tighten"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -59,28 +60,6 @@ class Certificate:
 
 
 @dataclass(frozen=True)
-class Warmth:
-    """Temperatures of the members.
-
-    Attributes
-    ----------
-    head : sequence of (float, float)
-        Height over the sealing plane [mm] and temperature there [degC], straight lines between.
-    block : sequence of (float, float)
-        Depth below the sealing plane [mm] and temperature there [degC].
-    fasteners : float
-        Mean temperature of the fasteners [degC].
-    fastener_expansion : float
-        Mean thermal expansion of the fasteners [1/K].
-    """
-
-    head: Sequence[tuple[float, float]]
-    block: Sequence[tuple[float, float]]
-    fasteners: float
-    fastener_expansion: float = 12.3e-6
-
-
-@dataclass(frozen=True)
 class JointState:
     """A joint in balance, with all that the next load step needs to know.
 
@@ -104,6 +83,8 @@ class JointState:
         Amounts of the patterns at work: pressures [MPa], free strains [1].
     certificate : Certificate
         What was checked.
+    cold : Joint or None
+        The joint at 20 degC, where `joint` has the moduli of other temperatures.
     """
 
     joint: Joint
@@ -115,6 +96,7 @@ class JointState:
     left: Floats
     amounts: Mapping[str, float]
     certificate: Certificate
+    cold: Joint | None = None
 
     def turn(self, fastener: str, preload: float) -> JointState:
         """Turn one fastener until it holds a preload; one that holds as much already is left alone.
@@ -146,48 +128,97 @@ class JointState:
         advances[which] += advance
         return replace(self, advance=advances, name=f"{fastener} on by {advance:.3f} mm")._balanced()
 
+    def pull(self, tensions: Sequence[float], *, near: JointState | None = None) -> JointState:
+        """Bring all fasteners to tensions at once, whatever order the wrench would have gone in.
+
+        Parameters
+        ----------
+        tensions : sequence of float
+            Tension of every fastener, in the order of the joint's seats [N].
+        near : JointState, optional
+            A state close to the answer, from which the search starts; the history is not taken from it.
+        """
+        wanted = np.asarray(tensions, dtype=float)
+        stiffness = np.array([seat.stiffness for seat in self.joint.seats])
+        begun = replace(self, name="pulled", balance=self.balance if near is None else near.balance)
+        pulled = begun._balanced(wanted)
+        seats = pulled.balance.unknowns[len(pulled.balance.unknowns) - len(wanted) :]
+        return replace(pulled, advance=seats + wanted / stiffness)
+
     def _place(self, fastener: str) -> int:
         names = [seat.name for seat in self.joint.seats]
         if fastener not in names:
             raise FiredeckError(f"the joint has no fastener {fastener!r}", remedy="name " + ", ".join(names))
         return names.index(fastener)
 
-    def settle(self, *, embedding: float = 0.0, relaxation: float = 0.0) -> JointState:
+    def settle(self, *, embedding: float = 0.0, relaxation: float | Mapping[str, float] = 0.0) -> JointState:
         """Let rough faces flatten and the gasket creep.
 
         Parameters
         ----------
         embedding : float
             Flattening under every fastener [mm].
-        relaxation : float
-            Share of the load that every gasket point loses at the same closure [1].
+        relaxation : float or mapping of str to float
+            Share of the load that every gasket point loses at the same closure, or that of each seal and
+            land by its name; those not named lose nothing [1].
         """
-        if not 0.0 <= relaxation < 1.0 or embedding < 0.0:
+        shares = list(relaxation.values()) if isinstance(relaxation, Mapping) else [relaxation]
+        worst = max(shares, key=lambda share: abs(share - 0.5), default=0.0)
+        if not 0.0 <= worst < 1.0 or embedding < 0.0:
             raise FiredeckError(
-                f"an embedding of {embedding:.4g} mm and a relaxation of {relaxation:.4g} are not possible",
+                f"an embedding of {embedding:.4g} mm and a relaxation of {worst:.4g} are not possible",
                 remedy="give an embedding of at least 0 and a relaxation from 0 to below 1",
             )
         changed = replace(
-            self, advance=self.advance - embedding, left=self.left * (1.0 - relaxation), name="settled"
+            self,
+            advance=self.advance - embedding,
+            left=self.left * (1.0 - self._relaxation(relaxation)),
+            name="settled",
         )
         return changed._balanced()
 
+    def _relaxation(self, relaxation: float | Mapping[str, float]) -> Floats:
+        """Return the share that every point or patch loses [1]."""
+        if not isinstance(relaxation, Mapping):
+            return np.full(len(self.left), relaxation)
+        laid = self.joint.laid
+        out = np.zeros(len(self.left))
+        for name, share in relaxation.items():
+            part = laid.part(name)
+            out[part if self.level == "check" else laid.patch[part]] = share
+        return out
+
     def warm(self, warmth: Warmth) -> JointState:
         """Bring the members to their temperatures, all counted from 20 degC.
+
+        Each body gets the modulus of its mean temperature, the fasteners the stiffness that the warmth
+        states; the gasket keeps its laws. Strains add up from the unloaded joint at 20 degC, so that what
+        was elastic before answers to the new moduli as well.
 
         Parameters
         ----------
         warmth : Warmth
             Temperatures; they replace earlier ones.
+
+        Raises
+        ------
+        FiredeckError
+            If a material's table ends below the temperature.
         """
+        cold = self.cold or self.joint
         amounts = {key: value for key, value in self.amounts.items() if " plane " not in key}
-        amounts |= _free_strains(self.joint, warmth)
+        amounts |= free_strains(self.joint, warmth)
         stretch = warmth.fastener_expansion * (warmth.fasteners - 20.0)
         lengths = np.array([_length(self.joint, k) for k in range(len(self.joint.seats))])
         already = self.amounts.get("fastener strain", 0.0)
         amounts["fastener strain"] = stretch
         changed = replace(
-            self, advance=self.advance - (stretch - already) * lengths, amounts=amounts, name="warm"
+            self,
+            joint=cold.warmed(*softening(cold, warmth)),
+            cold=cold,
+            advance=self.advance - (stretch - already) * lengths,
+            amounts=amounts,
+            name="warm",
         )
         return changed._balanced()
 
@@ -224,31 +255,30 @@ class JointState:
     @property
     def amount_vector(self) -> Floats:
         """Amounts of all patterns of the pair, the fasteners' tensions included."""
-        names = self.joint.pair.names
-        out = np.array([self.amounts.get(name, 0.0) for name in names])
-        place = [names.index(f"fastener {seat.name}") for seat in self.joint.seats]
+        out = self._stated_amounts()
+        place = [self.joint.places_of_patterns[f"fastener {seat.name}"] for seat in self.joint.seats]
         out[place] = self.tension
+        return out
+
+    def _stated_amounts(self) -> Floats:
+        """Return the amounts of all patterns of the pair without the fasteners' tensions."""
+        places = self.joint.places_of_patterns
+        out = np.zeros(len(places))
+        for name, amount in self.amounts.items():
+            if name in places:
+                out[places[name]] = amount
         return out
 
     def _balanced(self, fixed: Floats | None = None) -> JointState:
         """Return the state brought into balance, some fasteners held at a tension."""
         system, points = self.joint.at_level(self.level)
-        names = self.joint.pair.names
-        amounts = np.array([self.amounts.get(name, 0.0) for name in names])
         free = np.full(len(self.advance), np.nan)
-        fasteners = Fasteners(
-            np.array([seat.stiffness for seat in self.joint.seats]),
-            self.advance,
-            free if fixed is None else fixed,
-        )
-        balance = solve_balance(
-            system.stiffness,
-            system.forces @ amounts,
-            points,
-            fasteners,
-            (self.largest, self.left),
-            self.balance.unknowns,
-        )
+        held = free if fixed is None else fixed
+        fasteners = Fasteners(self.joint.fastener_stiffness, self.advance, held)
+        start, memory = self.balance.unknowns, (self.largest, self.left)
+        forces = system.forces @ self._stated_amounts()
+        chord = self.joint.chords[self.level].at(fasteners, tuple(self.amounts), len(system.stiffness))
+        balance = solve_balance(system.stiffness, forces, points, fasteners, memory, start, chord)
         largest = np.maximum(self.largest, balance.closure)
         state = replace(self, balance=balance, largest=largest)
         certificate = _certificate(state)
@@ -358,16 +388,14 @@ def _turn(state: JointState, which: int, target: float, label: str) -> JointStat
 def _certificate(state: JointState) -> Certificate:
     joint, balance = state.joint, state.balance
     known = joint.resultants()
-    total = np.zeros(3)
-    for seat, tension in zip(joint.seats, balance.tension, strict=True):
-        total += tension * known[f"fastener {seat.name}"]
+    total = balance.tension @ joint.fastener_resultants
     pulled = float(balance.tension.sum())
     for name, amount in state.amounts.items():
         if name in known:
             total += amount * known[name]
-    total += _gasket_resultant(state)
+    total += joint.gasket_resultants(state.level) @ balance.load
     reach = 0.5 * joint.grid.pitch * max(joint.grid.cols, joint.grid.rows)
-    middle = joint.kept_places.mean(axis=0)
+    middle = joint.middle
     moments = np.abs([total[1] - middle[1] * total[0], total[2] + middle[0] * total[0]])
     scale = max(pulled, 1.0)
     return Certificate(
@@ -379,14 +407,6 @@ def _certificate(state: JointState) -> Certificate:
     )
 
 
-def _gasket_resultant(state: JointState) -> Floats:
-    """Upright force and moments of the gasket on the head, by the points' own places [N, N*mm]."""
-    laid, load = state.joint.laid, state.balance.load
-    if state.level == "fast":
-        load = load[laid.patch] * laid.points.size / laid.patches.size[laid.patch]
-    return np.array([load.sum(), load @ laid.places[:, 1], -(load @ laid.places[:, 0])])
-
-
 def _is_gas(name: str) -> bool:
     return name.startswith(("gas ", "wall "))
 
@@ -395,15 +415,3 @@ def _length(joint: Joint, which: int) -> float:
     """Length of a fastener between its seats, to the middle of its thread [mm]."""
     seat = joint.seats[which]
     return seat.bearing_height + joint.model.thickness + seat.thread_start + 0.5 * seat.engagement
-
-
-def _free_strains(joint: Joint, warmth: Warmth) -> dict[str, float]:
-    """Free strain of every plane of nodes of both bodies [1]."""
-    out = {}
-    for mesh, profile, sign in ((joint.head, warmth.head, 1.0), (joint.block, warmth.block, -1.0)):
-        at, temperature = np.array(sorted(profile)).T
-        material = mesh.section.material
-        for plane, height in enumerate(mesh.heights):
-            warm = float(np.interp(sign * height, at, temperature))
-            out[f"{mesh.section.side} plane {plane}"] = material.free_strain(warm)
-    return out

@@ -16,7 +16,7 @@ from firedeck.contact.volume import VolumeSection
 from firedeck.contact.weights import node_weights
 from firedeck.errors import FiredeckError
 from firedeck.kernel.condense import Condensed
-from firedeck.kernel.solid import SolidSums, local_places, shape_values, solid_sums
+from firedeck.kernel.solid import SolidSums, bulk, local_places, shape_values, solid_sums
 from firedeck.kernel.sparse_condense import condense_sparse
 from firedeck.pressure_map import Grid
 
@@ -126,6 +126,16 @@ class VolumeBody:
         poisson = self.section.material.poisson
         parts = [slice(start, start + _BATCH) for start in range(0, len(cells), _BATCH)]
         return [(part, solid_sums(points[cells[part]], poisson)) for part in parts]
+
+    @cached_property
+    def layer_volumes(self) -> Floats:
+        """Material between each height and the next, every element in the layer of its middle [mm^3]."""
+        places = self.coordinates[self.section.mesh.cells]
+        brick = places.shape[1] == 8
+        middle = np.full((1, 3), 0.0 if brick else 0.25)
+        volumes = bulk(places, middle)[:, 0] * (8.0 if brick else 1.0 / 6.0)
+        heights = shape_values(places.shape[1], middle)[0][0] @ places[:, :, 2].T
+        return np.asarray(np.histogram(heights, self.heights, weights=volumes)[0])
 
     def thermal_load(self, plane: int) -> Floats:
         """Return node loads for unit free strain at one height, falling to its neighbours [N]."""

@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from typing import Literal
 
-from pydantic import Field, model_validator
+import shapely
+from pydantic import Field, field_validator, model_validator
 
 from firedeck.definition.film import Climate, LoadProfile, ScannerSetup
 from firedeck.definition.quantities import Definition, Force, Fraction, Point, Resolution, Torque
@@ -53,6 +54,17 @@ class Mask(Definition):
 
     reason: str = Field(min_length=1)
     path: tuple[Point, ...] = Field(min_length=3)
+
+    @field_validator("path")
+    @classmethod
+    def _plain_outline(cls, path: tuple[Point, ...]) -> tuple[Point, ...]:
+        # An outline that crosses itself would leave the part that it goes round twice in the reading.
+        if len(set(path)) < 3 or not shapely.Polygon(path).is_valid:
+            raise ValueError(
+                "the outline crosses or touches itself, or holds no area"
+                "|name the corners in order round the area, each once; draw two areas where two are meant"
+            )
+        return path
 
 
 class FilmTest(Definition):

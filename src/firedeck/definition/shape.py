@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -48,7 +50,7 @@ class SealLine:
         """Arc length between neighbouring points [mm]."""
         return self.length / len(self.points)
 
-    @property
+    @cached_property
     def angles(self) -> FloatArray:
         """Angle of every point about the centre [degree], 0 at +x, anticlockwise, in [0, 360)."""
         offset = self.points - np.asarray(self.centre)
@@ -63,8 +65,14 @@ def outline_polygon(plan: DeckPlan) -> shapely.Polygon:
 def feature_polygon(feature: Bore | Port | FastenerHole | Dowel) -> shapely.Polygon:
     """Return the polygon [mm] of a bore, port, fastener hole or dowel."""
     if feature.centre is not None and feature.diameter is not None:
-        return shapely.Point(feature.centre).buffer(feature.diameter / 2, quad_segs=_QUARTER_SEGMENTS)
+        return _disc(feature.centre, feature.diameter)
     return shapely.Polygon(feature.path)
+
+
+@functools.lru_cache(maxsize=1024)
+def _disc(centre: tuple[float, float], diameter: float) -> shapely.Polygon:
+    """Return a round opening; remembered, as a plan is asked for its openings over and over."""
+    return shapely.Point(centre).buffer(diameter / 2, quad_segs=_QUARTER_SEGMENTS)
 
 
 def opening_polygon(plan: DeckPlan, name: str) -> shapely.Polygon:

@@ -16,6 +16,7 @@ from firedeck.errors import DefinitionError, Fault, FiredeckError
 from firedeck.files.definition_faults import WHOLE_FILE, translate_faults
 from firedeck.files.definition_kinds import KINDS, kind_of
 from firedeck.files.definition_text import new_text, updated_text
+from firedeck.files.toml_text import read_toml
 
 __all__ = [
     "LARGEST_FILE",
@@ -208,13 +209,18 @@ def parse_text(name: str, text: str) -> dict[str, Any]:
     text : str
         The text.
 
+    Returns
+    -------
+    dict
+        What it says; not to be changed, as others are given the same.
+
     Raises
     ------
     DefinitionError
         If it is no TOML, with the line and what would mend it.
     """
     try:
-        return tomllib.loads(text)
+        return read_toml(text)
     except tomllib.TOMLDecodeError as fault:
         raise DefinitionError([_syntax_fault(name, text, str(fault))]) from fault
 

@@ -6,6 +6,7 @@ reads, so that one value can be changed and every other byte left as it was writ
 
 from __future__ import annotations
 
+import functools
 import re
 import tomllib
 from dataclasses import dataclass, field
@@ -24,6 +25,8 @@ _KEY_PART = re.compile(rf"{_BARE}|{_BASIC}|{_LITERAL}")
 _LONG_BASIC = r'"""(?:[^"\\]|\\.|"{1,2}(?!"))*"{3,5}'
 _LONG_LITERAL = r"'''(?:[^']|'{1,2}(?!'))*'{3,5}"
 _TEXT = re.compile(rf"{_LONG_BASIC}|{_LONG_LITERAL}|{_BASIC}|{_LITERAL}", re.DOTALL)
+_NUMBER = r"[+-]?[\d_]+(?:\.[\d_]+)?"
+_PAIR = re.compile(rf"\[[ \t]*({_NUMBER})[ \t]*,[ \t]*({_NUMBER})[ \t]*\]")
 _BARE_VALUE = re.compile(r"[^,\]}#\r\n]+")
 
 
@@ -76,8 +79,9 @@ def line_of(text: str, at: int) -> int:
     return text.count("\n", 0, at) + 1
 
 
+@functools.lru_cache(maxsize=8)
 def find_places(text: str) -> Places:
-    """Find where everything of a TOML text stands.
+    """Find where everything of a TOML text stands; of the latest texts it is remembered.
 
     Parameters
     ----------
@@ -87,7 +91,7 @@ def find_places(text: str) -> Places:
     Returns
     -------
     Places
-        The places.
+        The places; not to be changed, as others are given the same.
     """
     scanner = _Scanner(text)
     scanner.run()
@@ -169,7 +173,9 @@ class _Scanner:
 
     def _value(self, path: Path) -> None:
         start = self.at
-        if self._take("["):
+        if pair := _PAIR.match(self.text, self.at):
+            self._pair(path, pair)
+        elif self._take("["):
             self._array(path)
         elif self._take("{"):
             self._inline_table(path)
@@ -178,6 +184,12 @@ class _Scanner:
         elif found := _BARE_VALUE.match(self.text, self.at):
             self.at += len(found[0].rstrip())
         self.places.values[path] = Span(start, self.at)
+
+    def _pair(self, path: Path, pair: re.Match[str]) -> None:
+        """Take a plain point in one go: most of a plan's values are points."""
+        for place in (0, 1):
+            self.places.values[(*path, place)] = Span(*pair.span(place + 1))
+        self.at = pair.end()
 
     def _array(self, path: Path) -> None:
         count = 0

@@ -15,6 +15,7 @@ import tomlkit
 
 from firedeck.errors import FiredeckError
 from firedeck.files.definition_places import Path, Places, Span, find_places
+from firedeck.files.toml_text import read_toml
 
 __all__ = ["add_entry", "drop_entry", "drop_key", "number_like", "put_value", "written"]
 
@@ -43,7 +44,7 @@ def put_value(text: str, path: Path, value: Value) -> str:
         If the text's layout does not allow the change.
     """
     places = find_places(text)
-    wanted = _put(tomllib.loads(text), path, value)
+    wanted = _put(read_toml(text), path, value)
     if path in places.values:
         return _checked(_replaced(text, places, path, value), wanted)
     table = places.tables.get(path[:-1])
@@ -67,7 +68,7 @@ def drop_key(text: str, path: Path) -> str:
         raise _no_place()
     span = places.statements[path]
     start, end = text.rfind("\n", 0, span.start) + 1, _next_line(text, span.end)
-    wanted = copy.deepcopy(tomllib.loads(text))
+    wanted = copy.deepcopy(read_toml(text))
     del _parent(wanted, path)[path[-1]]
     return _checked(_spliced(text, Span(start, end), ""), wanted)
 
@@ -89,7 +90,7 @@ def add_entry(text: str, group: str, values: Mapping[str, Value]) -> str:
     FiredeckError
         If the text's layout does not allow the change.
     """
-    data = tomllib.loads(text)
+    data = read_toml(text)
     places = find_places(text)
     if (group,) in places.values:
         raise _no_place()
@@ -125,7 +126,7 @@ def drop_entry(text: str, group: str, place: int) -> str:
     """
     places = find_places(text)
     span = places.entry((group, place))
-    wanted = copy.deepcopy(tomllib.loads(text))
+    wanted = copy.deepcopy(read_toml(text))
     if span is None:
         raise _no_place()
     del wanted[group][place]
@@ -213,7 +214,7 @@ def _parent(data: Any, path: Path) -> Any:  # noqa: ANN401 - tables and lists by
 def _checked(text: str, wanted: dict[str, Any]) -> str:
     """Return the text if it says what was meant."""
     try:
-        found = tomllib.loads(text)
+        found = read_toml(text)
     except tomllib.TOMLDecodeError as fault:
         raise _no_place() from fault
     if not _same(found, wanted):

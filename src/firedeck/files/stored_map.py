@@ -10,10 +10,9 @@ from typing import Literal
 
 import h5py
 import numpy as np
-import numpy.typing as npt
 
 from firedeck.errors import FiredeckError
-from firedeck.pressure_map import Conversion, Grid, MapArray
+from firedeck.pressure_map import Conversion, Grid
 
 __all__ = ["MapCell", "StoredMap"]
 
@@ -65,16 +64,6 @@ class StoredMap:
                 np.asarray(data["curve_pressure"][:], float),
                 np.asarray(data["curve_modes"][:], float),
             )
-
-    def pressure(self) -> MapArray:
-        """Read the pressure of all cells [MPa], shape (rows, cols)."""
-        with _open(self.path) as data:
-            return np.asarray(data["pressure"][:], np.float32)
-
-    def flags(self) -> npt.NDArray[np.uint16]:
-        """Read the flags of all cells, shape (rows, cols)."""
-        with _open(self.path) as data:
-            return np.asarray(data["flags"][:], np.uint16)
 
     def cell(self, row: int, col: int) -> MapCell:
         """Read one cell.

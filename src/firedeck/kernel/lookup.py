@@ -11,9 +11,9 @@ __all__ = [
     "interpolate_curve",
     "interpolate_curves",
     "interpolate_into",
-    "knot_sums",
     "slope_at",
     "slope_of_curve",
+    "span_at",
 ]
 
 FloatArray = npt.NDArray[np.float64]
@@ -147,8 +147,18 @@ def slope_of_curve(
 
 
 @njit(cache=True, nogil=True, inline="always", error_model="numpy")
-def _span_at(place: float, knots: FloatArray, guide: IntArray) -> tuple[np.int64, float]:
-    """Return the span that holds a place and how far along it the place lies; held at the curve's ends."""
+def span_at(place: float, knots: FloatArray, guide: IntArray) -> tuple[np.int64, float]:
+    """Return the span that holds a place and how far along it the place lies; held at the curve's ends.
+
+    Parameters
+    ----------
+    place : float
+        The place; at NaN the part is NaN.
+    knots : ndarray, shape (k,)
+        Rising abscissae.
+    guide : ndarray of int64
+        From `guide_of`.
+    """
     first, last = knots[0], knots.size - 2
     span, part = np.int64(0), 0.0
     if place >= knots[last + 1]:
@@ -186,37 +196,7 @@ def interpolate_curves(x: FloatArray, knots: FloatArray, curves: FloatArray, gui
     """
     out = np.empty((curves.shape[0], x.size))
     for i in range(x.size):
-        span, part = _span_at(x[i], knots, guide)
+        span, part = span_at(x[i], knots, guide)
         for c in range(curves.shape[0]):
             out[c, i] = curves[c, span] + part * (curves[c, span + 1] - curves[c, span])
-    return out
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def knot_sums(x: FloatArray, inside: npt.NDArray[np.bool_], knots: FloatArray, guide: IntArray) -> FloatArray:
-    """Return what each knot has to say in the sum of a curve's ordinates over every row of places.
-
-    Parameters
-    ----------
-    x : ndarray, shape (n, m)
-        Places.
-    inside : ndarray of bool, shape (n, m)
-        Places that count.
-    knots : ndarray, shape (k,)
-        Rising abscissae.
-    guide : ndarray of int64
-        From `guide_of`.
-
-    Returns
-    -------
-    ndarray, shape (n, k)
-        Weights: the sum over a row is that of weight times ordinate over the knots.
-    """
-    out = np.zeros((x.shape[0], knots.size))
-    for i in range(x.shape[0]):
-        for j in range(x.shape[1]):
-            if inside[i, j]:
-                span, part = _span_at(x[i, j], knots, guide)
-                out[i, span] += 1.0 - part
-                out[i, span + 1] += part
     return out

@@ -7,16 +7,19 @@ search that can only go down.
 
 from __future__ import annotations
 
+from collections import OrderedDict
+from collections.abc import Hashable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg.lapack import dposv
 from scipy.sparse import csr_array
 
-from firedeck.kernel.closure import LawTables, curvature_rows, point_loads
+from firedeck.kernel.chord import Gasket, Pull, Reference, bring_to_rest, unbalanced
+from firedeck.kernel.closure import LawTables, curvature_rows
+from firedeck.kernel.dense import eliminate_rows
 
-__all__ = ["Balance", "Fasteners", "Points", "solve_balance"]
+__all__ = ["Balance", "Chord", "Chords", "Fasteners", "Points", "solve_balance"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -24,11 +27,21 @@ Ints = npt.NDArray[np.int64]
 #: Greatest number of Newton steps.
 _MOST_STEPS = 60
 
-#: Residual, against the largest force at work, at which a balance is accepted [1].
-_ACCEPTED = 1e-9
+#: Residual, against the largest force at work, at which a balance is accepted: so small that an answer
+#: does not show from where it was sought [1].
+_ACCEPTED = 1e-10
 
 #: Stiffness that keeps the Newton matrix regular where everything is open, against its diagonal [1].
 _GROUND = 1e-9
+
+#: Passes over a factor that an answer may take without asking for another [1].
+_FEW_PASSES = 12
+
+#: Room for the factors of one system [numbers].
+_ROOM = 10_000_000
+
+#: Passes that cost as much as a new factor [1].
+_DUE = 60
 
 
 @dataclass(frozen=True)
@@ -113,50 +126,103 @@ class Balance:
     steps: int
 
 
+class Chord:
+    """The last factored matrix of a system in one situation, and the last way from start to answer.
+
+    A new factor is made where the old has become dear: once the passes that it has cost would have
+    paid for another, and if the last answer still took many of them.
+    """
+
+    def __init__(self, reference: Reference | None = None) -> None:
+        self.reference = reference
+        self.way: Floats | None = None
+        self._passes = 0
+
+    def keep(self, reference: Reference | None) -> None:
+        """Put a new factor in the place of the old one."""
+        self.reference, self._passes = reference, 0
+
+    def worn(self, passes: int) -> bool:
+        """Count the passes of an answer, and return whether a new factor is due."""
+        self._passes += passes
+        return passes > _FEW_PASSES and self._passes > _DUE
+
+
+class Chords:
+    """Chords of one system by situation: which fasteners are fitted and held, what else is at work.
+
+    The ones used longest ago are let go beyond a room for their factors.
+    """
+
+    def __init__(self) -> None:
+        self._known: OrderedDict[Hashable, Chord] = OrderedDict()
+
+    def at(self, fasteners: Fasteners, situation: Hashable, size: int) -> Chord:
+        """Return the chord of a situation; a new one begins with the factor used last.
+
+        Parameters
+        ----------
+        fasteners : Fasteners
+            The fasteners.
+        situation : hashable
+            What else tells one kind of load step from another.
+        size : int
+            Number of unknowns [1].
+        """
+        key = (np.isnan(fasteners.fixed).tobytes(), np.isfinite(fasteners.advance).tobytes(), situation)
+        found = self._known.pop(key, None)
+        if found is None:
+            last = next(reversed(self._known.values()), None)
+            found = Chord(None if last is None else last.reference)
+        self._known[key] = found
+        while len(self._known) > max(_ROOM // size**2, 2):
+            self._known.popitem(last=False)
+        return found
+
+
 class _Step:
-    """One load step: residual and matrix at a trial."""
+    """One load step of a joint."""
 
     def __init__(
-        self,
-        stiffness: Floats,
-        forces: Floats,
-        points: Points,
-        fasteners: Fasteners,
-        memory: tuple[Floats, Floats],
+        self, stiffness: Floats, points: Points, fasteners: Fasteners, memory: tuple[Floats, Floats]
     ) -> None:
-        self.stiffness, self.forces = stiffness, forces
-        self.points, self.fasteners = points, fasteners
-        self.largest, scale = memory
-        self.scale = points.size * scale
-        self.count = len(fasteners.stiffness)
-        self.load, self.slope = np.zeros(len(points.gap)), np.zeros(len(points.gap))
-        self.turned = points.weights.T.tocsr()
+        self.stiffness = stiffness
+        weights = points.weights
+        self.gasket: Gasket = (
+            weights.indptr, weights.indices, weights.data,
+            points.gap, points.law, points.size * memory[1], memory[0], points.tables,
+        )  # fmt: skip
+        self.pull: Pull = (fasteners.stiffness, fasteners.advance, fasteners.fixed)
+        count = len(points.gap)
+        self.met = (np.zeros(count), np.zeros(count), np.zeros(count), np.zeros(len(fasteners.stiffness)))
 
-    def residual(self, unknowns: Floats) -> Floats:
-        """Unbalanced force on every unknown [N]; keeps loads and slopes."""
-        self.closure = self.points.weights @ unknowns - self.points.gap
-        points = self.points
-        point_loads(self.closure, self.largest, points.law, self.scale, points.tables, self.load, self.slope)
-        out: Floats = self.stiffness @ unknowns - self.forces + self.turned @ self.load
-        out[len(out) - self.count :] -= self.fasteners.tension(unknowns[len(out) - self.count :])
-        return out
+    def look(self, unknowns: Floats) -> None:
+        """Find closures, loads and slopes at a trial."""
+        unbalanced(np.zeros(len(unknowns)), unknowns, self.gasket, self.pull, self.met)
 
-    def matrix(self, unknowns: Floats) -> Floats:
-        """Slope of the residual, lower triangle [N/mm]."""
+    def better(self, forces: Floats, start: Floats, way: Floats | None) -> Floats:
+        """Return the start, or that with an earlier way gone on from it, whichever is nearer to rest."""
+        if way is None:
+            return start.copy()
+        trials = (start.copy(), start + way)
+        sizes = [
+            np.abs(unbalanced(self.stiffness @ at - forces, at, self.gasket, self.pull, self.met)).max()
+            for at in trials
+        ]
+        return trials[0] if sizes[0] <= sizes[1] else trials[1]
+
+    def factored(self) -> Reference | None:
+        """Return the factor of the matrix at the slopes last met; nothing where it is not definite."""
         # Symmetric, so the copy's transpose is the same matrix with its columns in memory one by one.
         matrix = self.stiffness.copy(order="C").T
-        weights = self.points.weights
-        curvature_rows(matrix, weights.indptr, weights.indices, weights.data, self.slope)
+        starts, columns, weights = self.gasket[:3]
+        slope, pull = self.met[2].copy(), self.met[3].copy()
+        curvature_rows(matrix, starts, columns, weights, slope)
         diagonal = np.einsum("ii->i", matrix)
-        diagonal[len(diagonal) - self.count :] += self.fasteners.slope(unknowns[-self.count :])
-        diagonal += _GROUND * diagonal.max()
-        return matrix
-
-    @property
-    def scale_of_force(self) -> float:
-        """Largest force at work [N]."""
-        fixed = np.nan_to_num(self.fasteners.fixed)
-        return max(float(np.abs(self.load).max(initial=0.0)), float(np.abs(fixed).max(initial=0.0)), 1.0)
+        diagonal[len(diagonal) - len(pull) :] += pull
+        ground = _GROUND * float(diagonal.max())
+        diagonal += ground
+        return (matrix.T, slope, pull, ground) if eliminate_rows(matrix, len(matrix)) else None
 
 
 def solve_balance(
@@ -166,6 +232,7 @@ def solve_balance(
     fasteners: Fasteners,
     memory: tuple[Floats, Floats],
     start: Floats,
+    chord: Chord | None = None,
 ) -> Balance:
     """Bring a joint into balance.
 
@@ -183,44 +250,36 @@ def solve_balance(
         Largest closure of every point so far [mm], and share of load left by relaxation [1].
     start : ndarray, shape (n,)
         Trial to start from [mm].
+    chord : Chord, optional
+        Where the last factor of this system with these points lies, and the next one goes.
 
     Returns
     -------
     Balance
         The balance found; see its residual.
     """
-    step = _Step(stiffness, forces, points, fasteners, memory)
-    unknowns = start.copy()
-    residual = step.residual(unknowns)
-    count = 0
-    while count < _MOST_STEPS:
-        count += 1
-        _, change, fault = dposv(step.matrix(unknowns), -residual, lower=1, overwrite_a=1)
-        if fault:
+    step = _Step(stiffness, points, fasteners, memory)
+    chord = chord or Chord()
+    unknowns = step.better(forces, start, chord.way)
+    steps, passes, left, rest = 0, 0, np.inf, False
+    reference, known = chord.reference, chord.reference is not None
+    while steps < _MOST_STEPS and not rest:
+        if reference is None:
+            step.look(unknowns)
+            reference = step.factored()
+            chord.keep(reference)
+        if reference is None:
             break
-        unknowns, residual = _line_search(step, unknowns, change, residual)
-        if np.abs(residual).max() <= _ACCEPTED * step.scale_of_force:
-            break
-    tail = unknowns[len(unknowns) - step.count :]
-    tension = fasteners.tension(tail)
+        left, taken, passed, rest = bring_to_rest(
+            stiffness, forces, step.gasket, step.pull, reference, unknowns, step.met, _ACCEPTED, known
+        )
+        steps, passes = steps + taken, passes + passed
+        reference, known = (reference if rest else None), False
+    if chord.worn(passes):
+        chord.keep(step.factored())
+    chord.way = unknowns - start
+    closure, load = step.met[:2]
+    tension = fasteners.tension(unknowns[len(unknowns) - len(fasteners.stiffness) :])
     # Where nearly all is open the fasteners hold the head alone, and their force sets what rounding leaves.
-    scale = max(step.scale_of_force, float(tension.max(initial=0.0)))
-    error = float(np.abs(residual).max()) / scale
-    return Balance(unknowns, step.closure, step.load.copy(), tension, error, count)
-
-
-def _line_search(step: _Step, unknowns: Floats, change: Floats, residual: Floats) -> tuple[Floats, Floats]:
-    """Take the whole step, or go back to where the energy no longer rises steeply."""
-    start = float(residual @ change)
-    low, low_slope, share = 0.0, start, 1.0
-    trial = unknowns + change
-    found = step.residual(trial)
-    for _ in range(12):
-        slope = float(found @ change)
-        if slope <= 0.5 * abs(start):
-            break
-        high = share
-        share = low + (high - low) * min(max(-low_slope / (slope - low_slope), 0.1), 0.9)
-        trial = unknowns + share * change
-        found = step.residual(trial)
-    return trial, found
+    scale = max(1.0, float(load.max(initial=0.0)), float(tension.max(initial=0.0)))
+    return Balance(unknowns, closure, load, tension, left / scale, steps)

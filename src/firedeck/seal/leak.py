@@ -157,14 +157,13 @@ def _averaged(strip: Strip, pressure_map: PressureMap, length_scale: float) -> M
     Where too little of a stretch is seen, a longer one speaks for it; where that shows nothing
     either, no path is let through: what was not seen is reported as hidden, not as a gap.
     """
-    conversion = pressure_map.conversion
     half = max(1, round((length_scale / strip.line.step - 1) / 2))
     most = (len(strip.signal) - 1) // 2
     return band_pressure(
         strip.signal,
         strip.usable,
         strip.foreign,
-        (conversion.signal, conversion.pressure, conversion.guide),
+        pressure_map.conversion.curve,
         (min(half, most), min(_LONGER * half, most)),
         pressure_map.lowest,
         gaussian_taps(ACROSS_MM / strip.step_across),
@@ -201,10 +200,11 @@ def find_leaks(
     saddles, grid = field.saddles, pressure_map.grid
     if places is None:
         places = SealPlaces.of(profiles, pressure_map, field.length_scale)
-    first, second = np.triu_indices(len(plan.media), 1)
+    media = plan.media
+    first, second = np.triu_indices(len(media), 1)
     cells = saddles.direct_cells[first, second]
     points = np.array([grid.x0, grid.y0]) + (cells[:, ::-1] + 0.5) * grid.pitch
-    pairs = [(plan.media[i], plan.media[j]) for i, j in zip(first, second, strict=True)]
+    pairs = [(media[i], media[j]) for i, j in zip(first, second, strict=True)]
     heights = saddles.direct_heights[first, second].tolist()
     nearest = places.nearest(points)
     top = pressure_map.stated_range[1]

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from firedeck.definition.deck import DeckPlan, SealKind
 from firedeck.evidence import FLAG_DTYPE, flag_bit
+from firedeck.kernel.across import curve_shifts, line_sums, line_tails, unseen_lines
 from firedeck.kernel.windows import RunningSums, running_sums
 from firedeck.pressure_map import FloatArray, PressureMap
 from firedeck.seal.strip import Strip, unroll_seals
@@ -228,29 +229,21 @@ def load_table(
     half = min(max(1, round((window / strip.line.step - 1) / 2)), (len(strip.signal) - 1) // 2)
     sums = running_sums(strip.signal, strip.noise, strip.usable) if sums is None else sums
     parts = average_windows(strip, pressure_map, sums, centres, half)
-    step = strip.step_across
-    pressed = np.where(parts.footprint, parts.pressure, 0.0)
-    tails = _tails(parts, pressed, step)
-    load = pressed.sum(axis=1) * step + tails
-    length = (2 * half + 1) * strip.line.step
-    noise = np.sqrt(
-        np.sum(np.where(parts.footprint, parts.noise, 0.0) ** 2, axis=1)
-        * pressure_map.grid.pitch**2
-        * step
-        / length
-    )
+    step, length = strip.step_across, (2 * half + 1) * strip.line.step
+    total, squares, peak, crown, highest = line_sums(parts.pressure, parts.noise, parts.extent)
+    tails = _tails(parts, step)
+    load = total * step + tails
+    noise = np.sqrt(squares * pressure_map.grid.pitch**2 * step / length)
     by_mode, by_zero = _common(parts, pressure_map, step)
     common = np.sqrt(np.sum(by_mode**2, axis=0) + by_zero**2)
     independent = np.hypot(noise, 0.5 * tails)
     hidden = _hidden(parts) | _half_seen(parts, strip.across)
     load = np.where(hidden, np.nan, load)
-    flags = _flags(parts, strip, pressure_map, centres, half)
+    flags = _flags(parts, highest, strip, pressure_map, centres, half)
     saturated = (flags & np.uint16(flag_bit("saturated"))) != 0
     sd = np.sqrt(independent**2 + common**2 + (_GEOMETRY_ERROR * np.nan_to_num(load)) ** 2)
-    peak = np.where(parts.footprint, parts.pressure, 0.0).max(axis=1)
-    crown = np.argmax(np.where(parts.footprint, parts.pressure, -1.0), axis=1)
     # Where nothing stands out the line may still press with less than the film answers to.
-    unanswered = np.where(parts.footprint.any(axis=1), 0.0, pressure_map.lowest * strip.seal.band / 2)
+    unanswered = np.where(parts.places > 0, 0.0, pressure_map.lowest * strip.seal.band / 2)
     return LoadTable(
         window=length,
         at=np.asarray(centres * strip.line.step, dtype=np.float64),
@@ -264,39 +257,25 @@ def load_table(
         peak=np.where(hidden, np.nan, peak),
         peak_sd=_peak_sd(parts, pressure_map, crown, length),
         peak_grain=_peak_grain(parts, pressure_map, crown, length),
-        width=parts.footprint.sum(axis=1) * step,
+        width=np.asarray(parts.places * step, dtype=np.float64),
         inferred=np.where(load > 0, tails / np.maximum(load, 1e-9), 0.0),
         flags=flags,
     )
 
 
-def _tails(parts: Windows, pressed: FloatArray, step: float) -> FloatArray:
+def _tails(parts: Windows, step: float) -> FloatArray:
     """Return the load under the flanks' feet below the threshold, drawn straight on from the edges."""
-    count = pressed.shape[1]
-    rows = np.arange(len(pressed))
-    any_line = parts.footprint.any(axis=1)
-    total = np.zeros(len(pressed))
     reach = max(2, round(_EDGE_MM / step))
-    first = np.argmax(parts.footprint, axis=1)
-    last = count - 1 - np.argmax(parts.footprint[:, ::-1], axis=1)
-    for edge, inward in ((first, 1), (last, -1)):
-        at_edge = pressed[rows, edge]
-        inner = pressed[rows, np.clip(edge + inward * reach, 0, count - 1)]
-        slope = np.maximum((inner - at_edge) / (reach * step), 1.0)
-        room = np.where(inward > 0, edge, count - 1 - edge) * step
-        run = np.minimum(at_edge / slope, room)
-        total += np.where(any_line & (at_edge > 0), _FOOT_SHAPE * at_edge * run, 0.0)
-    return total
+    return np.asarray(_FOOT_SHAPE * line_tails(parts.pressure, parts.extent, step, reach))
 
 
 def _common(parts: Windows, pressure_map: PressureMap, step: float) -> tuple[FloatArray, FloatArray]:
     conversion = pressure_map.conversion
-    inside = parts.footprint
-    weights = conversion.knot_weights(parts.signal, inside)
-    by_mode = conversion.modes @ weights.T * step
-    zero = conversion.slope(parts.signal) * (1.0 - np.clip(parts.signal, 0.0, 1.0)) * pressure_map.background
-    by_zero = np.sum(np.where(inside, zero, 0.0), axis=1) * step
-    return np.asarray(by_mode), np.asarray(by_zero)
+    modes = np.ascontiguousarray(conversion.modes.T)
+    by_mode, by_zero = curve_shifts(
+        parts.signal, parts.extent, conversion.curve, modes, pressure_map.background
+    )
+    return by_mode * step, by_zero * step
 
 
 def _peak_grain(
@@ -318,12 +297,8 @@ def _peak_sd(
 
 def _hidden(parts: Windows) -> BoolArray:
     """Return which windows do not show their line: too little of it, not its crown, or not a flank."""
-    inside = parts.footprint.sum(axis=1)
-    seen = np.sum(np.where(parts.footprint, parts.usable, 0.0), axis=1)
-    unseen = np.sum(parts.footprint & (parts.usable < _SEEN_SHARE), axis=1)
-    thin = (seen < _LEAST_USABLE * inside) | (unseen > _MOST_UNSEEN * inside) | _cut_off(parts)
-    bare = parts.usable.mean(axis=1) < _LEAST_USABLE
-    return np.asarray(np.where(inside > 0, thin, bare))
+    limits = _LEAST_USABLE, _SEEN_SHARE, _MOST_UNSEEN, _FLANK_SHARE
+    return unseen_lines(parts.pressure, parts.usable, parts.extent, limits)
 
 
 def _half_seen(parts: Windows, across: FloatArray) -> BoolArray:
@@ -331,43 +306,33 @@ def _half_seen(parts: Windows, across: FloatArray) -> BoolArray:
 
     A line that stands on two feet may have lost one of them to a mark.
     """
-    width = parts.footprint.sum(axis=1)
+    width = parts.places
     if not width.any():
         return np.zeros(len(width), bool)
     usual = float(np.median(width[width > 0]))
     near = np.abs(across) <= usual * (across[1] - across[0]) / 2 + _EDGE_MM
-    blind = np.any(parts.usable[:, near] <= 0.5, axis=1)
-    return np.asarray(blind & (width > 0) & (width < _NARROW_SHARE * usual))
-
-
-def _cut_off(parts: Windows) -> BoolArray:
-    """Return which windows lose a flank: the line still presses where film ends or a mark begins."""
-    count = parts.footprint.shape[1]
-    rows = np.arange(len(parts.footprint))
-    limit = _FLANK_SHARE * np.where(parts.footprint, parts.pressure, 0.0).max(axis=1)
-    first = np.argmax(parts.footprint, axis=1)
-    last = count - 1 - np.argmax(parts.footprint[:, ::-1], axis=1)
-    cut = np.zeros(len(rows), bool)
-    for edge, beyond in ((first, first - 1), (last, last + 1)):
-        blind = (beyond < 0) | (beyond >= count) | (parts.usable[rows, np.clip(beyond, 0, count - 1)] <= 0.5)
-        cut |= blind & (parts.pressure[rows, edge] > limit)
-    return cut
+    narrow = (width > 0) & (width < _NARROW_SHARE * usual)
+    narrow[narrow] = np.any(parts.usable[narrow][:, near] <= 0.5, axis=1)
+    return np.asarray(narrow)
 
 
 def _flags(
-    parts: Windows, strip: Strip, pressure_map: PressureMap, centres: npt.NDArray[np.int64], half: int
+    parts: Windows,
+    highest: npt.NDArray[np.int64],
+    strip: Strip,
+    pressure_map: PressureMap,
+    centres: npt.NDArray[np.int64],
+    half: int,
 ) -> npt.NDArray[np.uint16]:
     flags = np.zeros(len(centres), FLAG_DTYPE)
-    rows = np.arange(len(centres))
     low, top = pressure_map.stated_range
-    crown = np.argmax(parts.pressure, axis=1)
-    peak = parts.pressure[rows, crown]
-    doubt = _SATURATED_SDS * _peak_sd(parts, pressure_map, crown, (2 * half + 1) * strip.line.step)
+    peak = parts.pressure[np.arange(len(centres)), highest]
+    doubt = _SATURATED_SDS * _peak_sd(parts, pressure_map, highest, (2 * half + 1) * strip.line.step)
     flags[_locally_saturated(strip, pressure_map, centres, half) | (peak + doubt >= top)] |= flag_bit(
         "saturated"
     )
     flags[peak < low] |= flag_bit("under-stated-range")
-    flags[~parts.footprint.any(axis=1)] |= flag_bit("below-range")
+    flags[parts.places == 0] |= flag_bit("below-range")
     flags[_rows_within(np.any(strip.foreign, axis=1), centres, half) > 0] |= flag_bit("dust")
     return flags
 

@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 from firedeck.definition.deck import DeckPlan, Seal
 from firedeck.definition.shape import SealLine, seal_line
 from firedeck.evidence import flag_bit
-from firedeck.kernel.band import LIGHTER, drop_wide_parts, grow_marks, sample_band, stand_out
+from firedeck.kernel.band import LIGHTER, drop_wide_parts, grow_marks, own_samples, sample_band, stand_out
 from firedeck.kernel.threads import for_each
 from firedeck.kernel.windows import closed_window_sums, highest_means
 from firedeck.pressure_map import FloatArray, Grid, MapArray, PressureMap
@@ -39,8 +39,8 @@ _NEIGHBOURHOOD_MM = 2.5
 #: Length along the seal over which its crown's signal is averaged [mm].
 _CROWN_MM = 1.0
 
-_MARKED_BITS = np.uint16(sum(flag_bit(name) for name in ("crease", "dust", "pen", "rub", "masked")))
-_RIM_BIT = np.uint16(flag_bit("cut-rim"))
+_MARKED_BITS = sum(flag_bit(name) for name in ("crease", "dust", "pen", "rub", "masked"))
+_RIM_BIT = flag_bit("cut-rim")
 
 
 @dataclass(frozen=True)
@@ -162,12 +162,11 @@ def _unroll(band: SealBand, pressure_map: PressureMap) -> Strip:
     signal, noise, *cell = sample_band(
         line.points, line.normals, across, place, pressure_map.signal, pressure_map.noise
     )
-    flags = pressure_map.flags[cell[0], cell[1]]  # off the map the signal is NaN, whatever the flags
-    marked, rim = ((flags & bits) != 0 for bits in (_MARKED_BITS, _RIM_BIT))
-    signal[~own] = np.nan
-    usable = np.isfinite(signal) & ~marked & ~rim
+    usable, marked = own_samples(
+        signal, own, (cell[0], cell[1]), pressure_map.flags, (_MARKED_BITS, _RIM_BIT)
+    )
     foreign = _foreign(signal, noise, usable, pressure_map, (line.step, float(across[1] - across[0])))
-    foreign |= marked & own
+    foreign |= marked
     usable &= ~foreign
     half = min(max(1, round(_CROWN_MM / 2 / line.step)), (len(signal) - 1) // 2)
     crown_signal = highest_means(signal, usable, half)
@@ -178,17 +177,25 @@ def _owned(line: SealLine, across: FloatArray, others: list[SealLine], band: flo
     """Return which samples lie nearer to this line than to any other seal's."""
     own = np.ones((len(line.points), len(across)), bool)
     low, high = line.points.min(axis=0) - band, line.points.max(axis=0) + band
-    points = np.vstack([other.points for other in others]) if others else np.zeros((0, 2))
-    close = points[np.all((points >= low) & (points <= high), axis=1)]
+    near = [_within(other.points, low, high) for other in others]
+    close = np.vstack(near) if near else np.zeros((0, 2))
     if not len(close):
         return own
-    tree = cKDTree(close)
+    # Most places are never asked about: a tree that is built quickly answers soonest.
+    tree = cKDTree(close, balanced_tree=False, compact_nodes=False)
     gap = tree.query(line.points, distance_upper_bound=band)[0]
     # A sample nearer to its own line than half the gap between the two can belong to no other.
-    row, col = np.nonzero(2.0 * np.abs(across)[None, :] >= gap[:, None])
+    beside = np.flatnonzero(2.0 * np.abs(across).max() >= gap)
+    row, col = np.nonzero(2.0 * np.abs(across)[None, :] >= gap[beside, None])
+    row = beside[row]
     places = line.points[row] + across[col, None] * line.normals[row]
     own[row, col] = tree.query(places, distance_upper_bound=band)[0] > np.abs(across)[col]
     return own
+
+
+def _within(points: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
+    x, y = points.T
+    return np.asarray(points[(x >= low[0]) & (x <= high[0]) & (y >= low[1]) & (y <= high[1])])
 
 
 def _foreign(
@@ -200,14 +207,13 @@ def _foreign(
 ) -> BoolArray:
     """Find samples that stand out from their neighbours along the seal by more than grain can."""
     conversion = pressure_map.conversion
-    curve = conversion.signal, conversion.pressure, conversion.guide
     half = min(max(2, round(_NEIGHBOURHOOD_MM / steps[0])), (len(signal) - 1) // 2)
     limits = _OUTLIER_SIGMAS, _OUTLIER_FLOOR * float(conversion.signal[-1]), _WANDER_MM / steps[1]
     # A gap in the seal must never be taken for dust: what is lighter and large stays.
     speck = tuple(int(_SPECK_MM / step + 1e-9) for step in steps)
     codes = np.zeros(signal.shape, np.int8)
     for _ in range(2):
-        codes = stand_out(signal, noise, usable, curve, codes, half, limits)
+        codes = stand_out(signal, noise, usable, conversion.curve, codes, half, limits)
         drop_wide_parts(codes, LIGHTER, (speck[0], speck[1]))
     return grow_marks(codes, (1, 2))
 

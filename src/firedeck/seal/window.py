@@ -7,13 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from firedeck.kernel.windows import RunningSums, closed_window_means, fill_rows
+from firedeck.kernel.across import tell_lines
+from firedeck.kernel.windows import RunningSums, closed_window_means
 from firedeck.pressure_map import FloatArray, PressureMap
 from firedeck.seal.strip import Strip
 
 __all__ = ["Windows", "average_windows"]
 
-BoolArray = npt.NDArray[np.bool_]
+#: A place across the seal is read where this share of the window shows it, and may be the line's where
+#: this share does.
+_READ_SHARE, _LINE_SHARE = 0.2, 0.5
 
 #: Outer part of the band on each side that shows the land [mm], and as a share of the band at most.
 _LAND_MM = 0.5
@@ -32,17 +35,22 @@ class Windows:
         Pressure of it, blur put back [MPa].
     noise : ndarray, shape (k, m)
         Mean independent noise of a map cell [MPa].
-    footprint : ndarray of bool, shape (k, m)
-        The part that is the seal's own line.
     usable : ndarray, shape (k, m)
         Share of the window that is seen [1].
+    extent : ndarray of int, shape (k, 2)
+        First place of the seal's own line and the one after its last; both 0 where there is no line.
     """
 
     signal: FloatArray
     pressure: FloatArray
     noise: FloatArray
-    footprint: BoolArray
     usable: FloatArray
+    extent: npt.NDArray[np.int64]
+
+    @property
+    def places(self) -> npt.NDArray[np.int64]:
+        """Number of places that are the line's, shape (k,)."""
+        return np.asarray(self.extent[:, 1] - self.extent[:, 0])
 
 
 def average_windows(
@@ -68,69 +76,23 @@ def average_windows(
     Windows
         One row a window.
     """
-    signal, noise, share = closed_window_means(sums, centres, half)
-    signal[share < 0.2] = np.nan
-    filled = _filled_across(signal)
+    means = closed_window_means(sums, centres, half)
     conversion = pressure_map.conversion
-    land_signal = _land_signal(filled, np.isfinite(signal), strip)
-    pressure = conversion.to_pressure(filled)
-    pressure += _blur_correction(filled, pressure, strip.step_across, pressure_map)
-    cell_noise = np.nan_to_num(noise) / np.maximum(conversion.slope(filled), 1e-9)
-    spread = (
-        cell_noise * pressure_map.grid.pitch / np.sqrt((2 * half + 1) * strip.line.step * strip.step_across)
+    limits = (
+        _READ_SHARE,
+        _LINE_SHARE,
+        float(conversion.to_signal(pressure_map.lowest)),
+        pressure_map.grid.pitch / float(np.sqrt((2 * half + 1) * strip.line.step * strip.step_across)),
+        (pressure_map.blur / strip.step_across) ** 2,
     )
-    threshold = np.maximum(conversion.to_signal(pressure_map.lowest), land_signal + 3.0 * spread)
-    return Windows(
-        filled, pressure, np.nan_to_num(noise), _footprint((filled > threshold) & (share > 0.5)), share
-    )
+    place = (2 * strip.across / strip.seal.band + 1) / 2
+    pressure, extent = tell_lines(means, conversion.curve, place, _land_columns(strip), limits)
+    signal, noise, share = means
+    return Windows(signal, pressure, noise, share, extent)
 
 
-def _blur_correction(
-    signal: FloatArray, pressure: FloatArray, step: float, pressure_map: PressureMap
-) -> FloatArray:
-    """Return what to add so that blur, which averages signal, leaves the mean pressure as it was.
-
-    Within the blur the signal varies by its slope across the seal; the mean of a bent function
-    differs from the function of the mean by half its bend times that variance.
-    """
-    conversion = pressure_map.conversion
-    if pressure_map.blur <= 0:
-        return np.zeros_like(signal)
-    variance = (pressure_map.blur * np.gradient(signal, step, axis=1)) ** 2
-    limit = 0.3 * pressure
-    return np.clip(0.5 * conversion.bend(signal) * variance, -limit, limit)
-
-
-def _filled_across(signal: FloatArray) -> FloatArray:
-    """Fill missing places across the seal from their neighbours across."""
-    filled = signal.copy()
-    fill_rows(filled)
-    return filled
-
-
-def _land_signal(signal: FloatArray, known: BoolArray, strip: Strip) -> FloatArray:
-    """Return the land's signal under the seal, drawn from the outer parts of the band."""
-    half = strip.seal.band / 2
+def _land_columns(strip: Strip) -> tuple[int, int]:
+    """Return the first column that does not show the land, and the first that shows it again."""
     width = min(_LAND_MM, _LAND_SHARE * strip.seal.band)
-    sides = []
-    for sign in (-1.0, 1.0):
-        outer = (sign * strip.across > half - width)[None, :] & known
-        total = np.sum(np.where(outer, signal, 0.0), axis=1)
-        count = outer.sum(axis=1)
-        sides.append(np.where(count > 0, total / np.maximum(count, 1), np.nan))
-    left, right = sides
-    lowest = np.min(np.where(known, signal, np.inf), axis=1)
-    lowest = np.where(np.isfinite(lowest), lowest, 0.0)
-    left, right = np.where(np.isnan(left), right, left), np.where(np.isnan(right), left, right)
-    left, right = (np.where(np.isnan(side), lowest, side) for side in (left, right))
-    place = (strip.across / half + 1) / 2
-    return np.asarray(left[:, None] * (1 - place) + right[:, None] * place)
-
-
-def _footprint(above: BoolArray) -> BoolArray:
-    """Return everything from the first to the last place, two in a row, above the threshold."""
-    firm = above.copy()
-    firm[:, 1:-1] &= above[:, :-2] | above[:, 2:]
-    begun = np.maximum.accumulate(firm, axis=1)
-    not_ended = np.maximum.accumulate(firm[:, ::-1], axis=1)[:, ::-1]
-    return np.asarray(begun & not_ended)
+    inner = np.flatnonzero(np.abs(strip.across) <= strip.seal.band / 2 - width)
+    return int(inner[0]), int(inner[-1]) + 1

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from firedeck.definition.film_test import FilmTest
+from firedeck.definition.prediction import Prediction
 from firedeck.errors import FiredeckError
 from firedeck.files.definition_file import LARGEST_FILE, read_definition
 from firedeck.files.definition_kinds import KINDS
@@ -239,14 +240,37 @@ class Bench:
         """
         test = read_definition(self.existing(name), FilmTest)
         named = (test.deck, test.gasket, test.film, test.criteria, *(scan.file for scan in test.scans))
+        self._refuse_outside(name, named, "read the print on the command line")
+        return test
+
+    def check_prediction_inside(self, name: str) -> Prediction:
+        """Read a prediction and make sure that all it names lies within the folder.
+
+        Raises
+        ------
+        FiredeckError
+            If it is faulty or names a file elsewhere.
+        """
+        one = read_definition(self.existing(name), Prediction)
+        film = one.print.film if one.print else ""
+        named = (one.deck, one.gasket, one.fastening, film, *(law.table for law in one.laws))
+        self._refuse_outside(name, named, "predict the joint on the command line")
+        return one
+
+    def _refuse_outside(self, name: str, named: tuple[str, ...], otherwise: str) -> None:
         for one in named:
             if one and not (self.folder / one).resolve().is_relative_to(self.folder):
                 raise FiredeckError(
                     f"the record names {one!r}, which lies outside the folder served",
                     where=name,
-                    remedy="copy the file into the folder, or read the print on the command line",
+                    remedy=f"copy the file into the folder, or {otherwise}",
                 )
-        return test
+
+    def definitions_stamp(self) -> int:
+        """Return a number that changes with every change of a definition, table or trace in the folder."""
+        paths = [path for path in self._sorted() if path.suffix.lower() not in _SCAN_ENDINGS]
+        stamps = [(path.name, found.st_mtime_ns, found.st_size) for path in paths if (found := path.stat())]
+        return hash(tuple(stamps))
 
 
 def _look_into(path: Path) -> BenchFile:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
+import shapely
 
 from firedeck.definition.deck import Bore, DeckPlan, Dowel, FastenerHole, Port, Seal
 from firedeck.definition.plan_finding import keyed_openings, keyed_seals
@@ -19,15 +22,25 @@ Shape = dict[str, object]
 #: Distance between the points of a drawn seal [mm].
 _STEP = 0.5
 
+#: How far a drawn outline may lie beside the true one [mm]: far below what a screen shows.
+_BESIDE = 0.02
+
 _WORDS: dict[type, str] = {Bore: "bore", FastenerHole: "fastener", Dowel: "dowel"}
 
 
 def points_of(points: FloatArray) -> list[list[float]]:
     """Return points [mm] as plain numbers, to the hundredth."""
-    return [[round(float(x), 2), round(float(y), 2)] for x, y in points]
+    plain: list[list[float]] = np.round(points, 2).tolist()
+    return plain
 
 
-def shape_plan(plan: DeckPlan) -> dict[str, object]:
+def _thinned(points: FloatArray) -> list[list[float]]:
+    """Return a closed line by as few of its points [mm] as it can be drawn from."""
+    ring = shapely.LinearRing(points)
+    return points_of(shapely.get_coordinates(ring.simplify(_BESIDE, preserve_topology=False)))
+
+
+def shape_plan(plan: DeckPlan) -> dict[str, Any]:
     """Return outline, openings and seals of a plan as plain shapes.
 
     Parameters
@@ -67,7 +80,7 @@ def _openings(plan: DeckPlan) -> list[Shape]:
                 "kind": str(opening.kind) if isinstance(opening, Port) else what,
                 "diameter_mm": opening.diameter,
                 "middle": [round(float(middle[0]), 2), round(float(middle[1]), 2)],
-                "points": points_of(ring),
+                "points": _thinned(ring),
             }
         )
     return shapes
@@ -85,5 +98,5 @@ def shape_seal(plan: DeckPlan, seal: Seal) -> Shape | None:
         "around": seal.around,
         "band_mm": seal.band,
         "length_mm": round(line.length, 1),
-        "points": points_of(line.points),
+        "points": _thinned(line.points),
     }

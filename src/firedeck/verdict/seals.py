@@ -192,15 +192,16 @@ def _evenness_reason(rule: SealRule, summary: SealSummary, cite: str) -> Reason:
 
 def _leak_reasons(plan: DeckPlan, criteria: Criteria, seal: Seal, leaks: Sequence[LeakPath]) -> list[Reason]:
     cite = _cite(criteria.contact_basis, criteria.contact_source)
+    own = [path for path in leaks if path.seal == seal.name]
+    media = {medium for path in own for medium in (path.a, path.b)}
+    rules = {medium: criteria.medium_rule(medium, plan.medium_kind(medium)) for medium in media}
     reasons = []
-    for path in leaks:
-        if path.seal != seal.name:
-            continue
+    for path in own:
+        fluid = path.breach(criteria.contact_factor)
         for medium in (path.a, path.b):
-            required = criteria.medium_rule(medium, plan.medium_kind(medium))
+            required = rules[medium]
             if required is None or required.pressure <= 0:
                 continue
-            fluid = path.breach(criteria.contact_factor)
             state = _against(fluid, required.pressure, criteria.margin)
             text = (
                 f"{path.a} to {path.b} would open at {_interval(fluid, 'MPa')} in {medium}; "

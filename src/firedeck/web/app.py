@@ -16,7 +16,16 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from firedeck.errors import FiredeckError
-from firedeck.web import bench_pages, deck_pages, film_pages, imports, job_pages, record_pages
+from firedeck.web import (
+    bench_pages,
+    clamp_pages,
+    deck_pages,
+    film_pages,
+    imports,
+    job_pages,
+    lay_pages,
+    record_pages,
+)
 from firedeck.web.guard import Guard
 from firedeck.web.shop import Shop, shop_of
 
@@ -53,7 +62,9 @@ def create_app(folder: Path) -> Starlette:
         routes=[
             *bench_pages.ROUTES,
             *film_pages.ROUTES,
+            *lay_pages.ROUTES,
             *deck_pages.ROUTES,
+            *clamp_pages.ROUTES,
             *record_pages.ROUTES,
             *job_pages.ROUTES,
             *imports.ROUTES,

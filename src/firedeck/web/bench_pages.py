@@ -33,8 +33,19 @@ def _bench(request: Request) -> Response:
     shop = shop_of(request)
     files = shop.bench.files()
     tests = shop.bench.tests()
+    unwritten = shop.drafts.unwritten()
+    there = {file.name for file in files}
     return shop.page(
-        "bench.html.j2", groups=_groups(files), tests=tests, scans=shop.bench.scans(), empty=not files
+        "bench.html.j2",
+        groups=_groups([file for file in files if file.kind != "prediction"]),
+        tests=tests,
+        predictions=[file for file in files if file.kind == "prediction"],
+        scans=shop.bench.scans(),
+        empty=not files,
+        cut_short=shop.cut_short,
+        plans=[file for file in files if file.kind == "deck-plan"],
+        unwritten=unwritten,
+        lost=[name for name in unwritten if name not in there],
     )
 
 

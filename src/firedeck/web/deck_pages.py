@@ -75,7 +75,11 @@ def _data(request: Request) -> Response:
 
 
 def _state(request: Request) -> Response:
-    return JSONResponse(deck_state(_draft(request)))
+    return JSONResponse(_told(request, _draft(request), request.query_params.get("had", "")))
+
+
+def _told(request: Request, draft: Draft, had: str) -> Order:
+    return shop_of(request).states.answer(draft.name, deck_state(draft), had)
 
 
 def _revision(request: Request) -> Response:
@@ -149,7 +153,7 @@ async def _edit(request: Request) -> Response:
             draft, key = _change(shop_of(request), name, order)
         except KeyError as fault:
             raise HTTPException(400, "the change is not as a page would give it") from fault
-        return {**deck_state(draft), "chosen": key}
+        return {**_told(request, draft, str(order.get("had", ""))), "chosen": key}
 
     return JSONResponse(await run_in_threadpool(work))
 

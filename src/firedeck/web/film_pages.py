@@ -6,8 +6,6 @@ import dataclasses
 import json
 import math
 import shlex
-import threading
-from typing import Any
 from weakref import WeakKeyDictionary
 
 from starlette.exceptions import HTTPException
@@ -15,14 +13,14 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
-from firedeck.drawing.map_cells import CellState, state_look
-from firedeck.drawing.style import PRESSURE_MAP
 from firedeck.evidence import FLAGS
 from firedeck.report.words import share
 from firedeck.study.bench import BenchTest
-from firedeck.study.prints.stored_reading import TILE_CELLS, Pooling, StoredReading
-from firedeck.study.prints.stored_record import COUNT_MPA, THUMBNAIL_NAME
+from firedeck.study.prints.stored_reading import StoredReading
+from firedeck.study.prints.stored_record import THUMBNAIL_NAME
+from firedeck.study.prints.tiles import TILE_CELLS, Pooling
 from firedeck.web.bench_pages import report_response
+from firedeck.web.looks import page_looks
 from firedeck.web.shop import Shop, shop_of
 
 __all__ = ["ROUTES"]
@@ -38,8 +36,6 @@ _DOWNLOADS = {
 
 #: Addresses with a revision in them never change what they answer.
 _FOR_GOOD = {"Cache-Control": "private, max-age=31536000, immutable"}
-
-_COLOURS = 256
 
 
 def _record_name(request: Request) -> str:
@@ -65,8 +61,6 @@ def _film(request: Request) -> Response:
 
 def _read_page(shop: Shop, test: BenchTest) -> Response:
     reading = shop.reading(test.file.name)
-    # The map is made ready while the browser reads the page.
-    threading.Thread(target=reading.warm, daemon=True).start()
     return shop.page(
         "film.html.j2",
         test=test,
@@ -115,7 +109,12 @@ def _data_text(reading: StoredReading) -> bytes:
     seals = [
         {name: part for name, part in seal.items() if name != "curve"} for seal in reading.record["seals"]
     ]
-    told = {**reading.record, "seals": seals, "revision": reading.revision, "looks": _looks()}
+    told = {
+        **reading.record,
+        "seals": seals,
+        "revision": reading.revision,
+        "looks": {**page_looks(), "tile": TILE_CELLS},
+    }
     return json.dumps(told, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
 
 
@@ -127,15 +126,6 @@ def _curve(request: Request) -> Response:
     return JSONResponse(reading.record["seals"][seal]["curve"], headers=_FOR_GOOD)
 
 
-def _looks() -> dict[str, Any]:
-    """Return how values are told and coloured: the palette and looks of the printed report."""
-    colours = [
-        [round(255 * part) for part in PRESSURE_MAP(step / (_COLOURS - 1))[:3]] for step in range(_COLOURS)
-    ]
-    states = {str(int(state)): state_look(state) for state in CellState if state not in (CellState.READ,)}
-    return {"colours": colours, "states": states, "count_MPa": COUNT_MPA, "tile": TILE_CELLS}
-
-
 def _tile(request: Request) -> Response:
     where = request.path_params
     try:
@@ -145,7 +135,9 @@ def _tile(request: Request) -> Response:
     reading = _reading(request)
     _same_revision(reading, where["revision"])
     content = reading.tile(pooling, where["level"], where["column"], where["row"])
-    return Response(content, media_type="application/octet-stream", headers=_FOR_GOOD)
+    # Tiles are stored packed and handed on as they are: the browser unpacks them.
+    headers = {**_FOR_GOOD, "Content-Encoding": "gzip"}
+    return Response(content, media_type="application/octet-stream", headers=headers)
 
 
 def _same_revision(reading: StoredReading, revision: str) -> None:

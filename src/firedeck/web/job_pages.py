@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from typing import Any
+from urllib.parse import quote
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -48,10 +49,15 @@ def _job(shop: Shop, what: str, names: list[str]) -> Job:
     stems = [name.removesuffix(".toml") for name in names]
     if what == "read" and len(names) == 1:
         return Job("read", (names[0],), f"Reading {stems[0]}", f"/film/{stems[0]}")
+    if what == "lay" and len(names) == 1:
+        return Job("lay", (names[0],), f"Looking at the scans of {stems[0]}", f"/film/{stems[0]}/lay")
     if what == "compare" and len(names) == 2 and names[0] != names[1]:
         return Job(
             "compare", tuple(names), f"{stems[1]} against {stems[0]}", f"/against/{stems[0]}/{stems[1]}"
         )
+    if what == "condense" and len(names) in (1, 2):
+        gasket = f"?gasket={quote(names[1])}" if len(names) > 1 else ""
+        return Job("condense", tuple(names), f"Condensing {stems[0]}", f"/clamp/{stems[0]}{gasket}")
     if what == "example" and not names:
         return Job("example", (), "Laying out the example", "/")
     raise FiredeckError("there is no such job", remedy="start it from a page")

@@ -18,12 +18,15 @@ from firedeck import __version__
 from firedeck.errors import FiredeckError
 from firedeck.study.bench import Bench
 from firedeck.study.editing.drafts import Drafts
+from firedeck.study.editing.state_changes import States
 from firedeck.study.prints.stored_reading import StoredReading
+from firedeck.web.clamp_book import ClampBook
 from firedeck.web.jobs import JobBook
+from firedeck.web.unfinished import clear_unfinished
 
 __all__ = ["Shop", "shop_of"]
 
-#: Readings kept open at once; each holds its map and what is smaller of it.
+#: Readings kept open at once; each holds its record, the map itself stays on disk.
 _MOST_OPEN = 3
 
 #: Signs that go with the words of a verdict, so that colour is never alone.
@@ -41,8 +44,11 @@ class Shop:
 
     def __init__(self, folder: Path) -> None:
         self.bench = Bench(folder)
+        self.cut_short = clear_unfinished(self.bench.folder)
         self.jobs = JobBook(self.bench.folder)
+        self.clamps = ClampBook(self.bench)
         self.drafts = Drafts(self.bench)
+        self.states = States()
         self._open: OrderedDict[tuple[str, int], StoredReading] = OrderedDict()
         self._lock = threading.Lock()
         places = resources.files("firedeck.web").joinpath("templates")

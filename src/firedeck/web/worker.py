@@ -25,8 +25,10 @@ def _read(folder: Path, names: list[str], tell: Tell) -> None:
     """Read one print and write its report."""
     from firedeck.film.registered import RegistrationError
     from firedeck.study.bench import Bench
+    from firedeck.study.prints.laying import laying_of
     from firedeck.study.prints.output import write_reading, write_refusal
     from firedeck.study.prints.reading import read_print
+    from firedeck.study.prints.stored_laying import write_laying
 
     bench = Bench(folder)
     bench.check_inside(names[0])
@@ -34,11 +36,25 @@ def _read(folder: Path, names: list[str], tell: Tell) -> None:
     try:
         reading = read_print(record, progress=lambda what, share: tell(what, 0.5 * share))
     except RegistrationError as refusal:
+        _lay(folder, names, lambda what, share: tell(what, 0.5 + 0.4 * share))
         drawn = write_refusal(record, refusal, out)
         if drawn is not None:
             _say({"picture": drawn.name})
         raise
     write_reading(reading, out, progress=lambda what, share: tell(what, 0.5 + 0.5 * share))
+    write_laying(laying_of(reading), bench.place(f"{names[0].removesuffix('.toml')}-laying"))
+
+
+def _lay(folder: Path, names: list[str], tell: Tell) -> None:
+    """Find sheet and holes on the scans of a test, and keep how they lie for its page."""
+    from firedeck.study.bench import Bench
+    from firedeck.study.prints.laying import look_at_scans
+    from firedeck.study.prints.stored_laying import write_laying
+
+    bench = Bench(folder)
+    bench.check_inside(names[0])
+    place = bench.place(f"{names[0].removesuffix('.toml')}-laying")
+    write_laying(look_at_scans(bench.existing(names[0]), progress=tell), place)
 
 
 def _compare(folder: Path, names: list[str], tell: Tell) -> None:
@@ -61,6 +77,19 @@ def _compare(folder: Path, names: list[str], tell: Tell) -> None:
     write_comparison(compare_readings(*readings), bench.comparison_of(*names))
 
 
+def _condense(folder: Path, names: list[str], tell: Tell) -> None:
+    """Condense head and block of a prediction, on its own gasket or on another, into the cache."""
+    from firedeck.study.bench import Bench
+    from firedeck.study.cache import cache_store
+    from firedeck.study.clamp.condensing import TellingStore
+    from firedeck.study.clamp.opened import open_joint
+
+    bench = Bench(folder)
+    bench.check_prediction_inside(names[0])
+    gasket = names[1] if len(names) > 1 else ""
+    open_joint(bench.existing(names[0]), gasket, TellingStore(cache_store(), tell), progress=tell)
+
+
 def _example(folder: Path, names: list[str], tell: Tell) -> None:
     """Write the files of the invented engine into the folder."""
     from firedeck.study.bench import Bench
@@ -73,7 +102,9 @@ def _example(folder: Path, names: list[str], tell: Tell) -> None:
 #: What a worker can do.
 JOBS: dict[str, Callable[[Path, list[str], Tell], None]] = {
     "read": _read,
+    "lay": _lay,
     "compare": _compare,
+    "condense": _condense,
     "example": _example,
 }
 

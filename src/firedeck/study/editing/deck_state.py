@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import functools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -59,8 +60,11 @@ class Found:
         return {**vars(self), "at": list(self.at) if self.at else None}
 
 
+@functools.lru_cache(maxsize=8)
 def findings_of(name: str, text: str) -> tuple[Found, ...]:
     """Return everything wrong or doubtful with a plan's text, as ``firedeck joint check`` finds it.
+
+    What was found in the latest texts is remembered.
 
     Parameters
     ----------

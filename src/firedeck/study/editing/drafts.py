@@ -6,6 +6,7 @@ draft follows it; one with edits stands in conflict with it until somebody choos
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import threading
@@ -120,6 +121,17 @@ class Drafts:
                 draft.base = revision(disk)
             self._open[name] = draft
             return draft
+
+    def unwritten(self) -> list[str]:
+        """Return the names of all files that have a draft which says something else, by name."""
+        found = []
+        for path in sorted((self.bench.folder / _FOLDER).glob("*.json")):
+            name = path.name.removesuffix(".json")
+            # What cannot be opened has no draft that could be written.
+            with contextlib.suppress(FiredeckError):
+                if not self.look(name).written:
+                    found.append(name)
+        return found
 
     @staticmethod
     def _is_untouched(draft: Draft) -> bool:

@@ -15,7 +15,7 @@ from firedeck.study.columns import Columns
 from firedeck.study.folders import write_folder
 from firedeck.study.prediction.files import PredictionFiles
 from firedeck.study.prediction.predicting import built, gas_of
-from firedeck.study.prediction.states import carry_out, settling_share, states_of, tightening_moves
+from firedeck.study.prediction.states import carry_out, settling_shares, states_of, tightening_moves
 from firedeck.study.progress import Progress, silent
 
 __all__ = ["DeckExport", "export_deck", "write_deck"]
@@ -78,7 +78,7 @@ def export_deck(
         )
     progress("solving on every point", 0.4)
     moves = tightening_moves(files)
-    relaxed = settling_share(carry_out(joint, files, moves, "fast")[-1], files)
+    relaxed = settling_shares(carry_out(joint, files, moves, "fast")[-1], files)
     steps = carry_out(joint, files, moves, "check")
     found = states_of(steps, files, pressures, relaxed).all[state]
     progress("writing the deck", 0.9)

@@ -15,7 +15,7 @@ from firedeck.study.prediction.files import PredictionFiles
 from firedeck.study.prediction.states import (
     carry_out,
     tightening_moves,
-    warmth_of,
+    warmed,
 )
 
 __all__ = ["IDEALISED", "SealDoubt", "Variant", "doubts_of", "resting_state", "variants_of"]
@@ -63,7 +63,7 @@ class SealDoubt:
 
 
 def doubts_of(
-    joint: Joint, files: PredictionFiles, pressures: Mapping[str, float], relaxed: float
+    joint: Joint, files: PredictionFiles, pressures: Mapping[str, float], relaxed: Mapping[str, float]
 ) -> dict[str, SealDoubt]:
     """Predict the joint again with more and less preload, stiffer and softer bodies and gasket.
 
@@ -75,8 +75,8 @@ def doubts_of(
         The prediction.
     pressures : mapping of str to float
         Gas pressure of every cylinder [MPa].
-    relaxed : float
-        Share of its load that the gasket loses while settling [1].
+    relaxed : mapping of str to float
+        Share of its load that each seal loses while settling [1].
 
     Returns
     -------
@@ -138,10 +138,10 @@ def _two(
     files: PredictionFiles,
     moves: tuple[Move, ...],
     pressures: Mapping[str, float],
-    share: float,
+    relaxed: Mapping[str, float],
 ) -> _Loads:
     """Return every seal's mean load settled and lowest load over all firing states."""
-    settled, hot = resting_state(joint, files, moves, share)
+    settled, hot = resting_state(joint, files, moves, relaxed)
     under_gas = [hot.fire({bore: pressure}) for bore, pressure in pressures.items()] or [hot]
     return {
         one.seal.name: (profile(settled, one.seal.name).mean, _lowest(under_gas, one.seal.name))
@@ -150,12 +150,12 @@ def _two(
 
 
 def resting_state(
-    joint: Joint, files: PredictionFiles, moves: tuple[Move, ...], share: float
+    joint: Joint, files: PredictionFiles, moves: tuple[Move, ...], relaxed: Mapping[str, float]
 ) -> tuple[JointState, JointState]:
     """Return the joint settled, and hot where temperatures are stated, on the fast level."""
     cold = carry_out(joint, files, moves, "fast")[-1]
-    settled = cold.settle(embedding=files.fastening.fastening.settling.flattening, relaxation=share)
-    hot = settled.warm(warmth_of(files.prediction.hot, files)) if files.prediction.hot else settled
+    settled = cold.settle(embedding=files.fastening.fastening.settling.flattening, relaxation=relaxed)
+    hot = warmed(settled, files.prediction.hot, files) if files.prediction.hot else settled
     return settled, hot
 
 

@@ -9,6 +9,7 @@ from typing import Literal
 
 from firedeck import __version__
 from firedeck.contact import ClosureLaw, SolidMesh, check_solid, law_from_rows
+from firedeck.definition.closure import Relaxation
 from firedeck.definition.deck import DeckPlan, Seal
 from firedeck.definition.fastening import check_fastening
 from firedeck.definition.film import FilmBatch
@@ -40,11 +41,14 @@ class SealLaw:
         Closure of the joint at which the seal touches [mm].
     origin : str
         In which file the law stands, in words [text].
+    relaxation : Relaxation or None
+        What is left of the seal's load in time, where its law states it.
     """
 
     law: ClosureLaw
     gap: float
     origin: str
+    relaxation: Relaxation | None = None
 
 
 @dataclass(frozen=True)
@@ -92,13 +96,16 @@ class PredictionFiles:
         return self.file.parent
 
 
-def load_prediction(file: Path) -> PredictionFiles:
+def load_prediction(file: Path, *, gasket_file: str = "") -> PredictionFiles:
     """Read a prediction and the definitions that it names, relative to its folder.
 
     Parameters
     ----------
     file : Path
         Prediction file.
+    gasket_file : str
+        Another gasket in place of the one that the prediction names; its own laws then go before the
+        prediction's, which were stated for the gasket named there.
 
     Raises
     ------
@@ -106,17 +113,22 @@ def load_prediction(file: Path) -> PredictionFiles:
         With every fault of the first file that has any, or everything in which they do not fit.
     """
     prediction = read_definition(file, Prediction)
+    swapped = gasket_file not in ("", prediction.gasket)
+    if swapped:
+        prediction = prediction.model_copy(update={"gasket": gasket_file})
     folder = file.parent
     own = read_definition(folder / prediction.deck, DeckPlan)
     gasket = read_definition(folder / prediction.gasket, Gasket)
     plan = plan_with_gasket(own, gasket)
+    if swapped:
+        prediction = prediction.model_copy(update={"laws": _laws_that_fit(prediction, plan)})
     _refuse(file, check_prediction(prediction, plan))
     declared = load_laws(folder / prediction.gasket, plan.seals)
     fastening = _fastening(folder / prediction.fastening, own, plan, gasket)
     with in_file(fastening.file):
         clamp = reckon_clamp(fastening.fastening, plan)
     tables = [*declared.tables, *(law.table for law in prediction.laws)]
-    laws = _laws(file, prediction, plan, declared)
+    laws = _laws(file, prediction, plan, declared, own_first=swapped)
     film = read_definition(folder / prediction.print.film, FilmBatch) if prediction.print else None
     named = [prediction.deck, prediction.gasket, prediction.fastening, *tables]
     named += [prediction.print.film] if prediction.print else []
@@ -163,15 +175,24 @@ def _fastening(file: Path, own: DeckPlan, plan: DeckPlan, gasket: Gasket) -> Fas
     return FasteningFiles(read.file, read.fastening, plan, gasket.name, read.provenance)
 
 
-def _laws(file: Path, prediction: Prediction, plan: DeckPlan, declared: GasketLaws) -> dict[str, SealLaw]:
-    """Return the law of every seal: the prediction's own goes before the gasket's."""
+def _laws_that_fit(prediction: Prediction, plan: DeckPlan) -> tuple[LawOfSeals, ...]:
+    """Return the prediction's laws that some seal of another gasket can be meant by."""
+    return tuple(law for law in prediction.laws if any(_meant(law, seal) for seal in plan.seals))
+
+
+def _laws(
+    file: Path, prediction: Prediction, plan: DeckPlan, declared: GasketLaws, *, own_first: bool
+) -> dict[str, SealLaw]:
+    """Return the law of every seal: the prediction's own goes before the gasket's, or after it."""
     found = {
-        name: SealLaw(law, declared.gaps[name], prediction.gasket) for name, law in declared.of_seals.items()
+        name: SealLaw(law, declared.gaps[name], prediction.gasket, declared.relaxations.get(name))
+        for name, law in declared.of_seals.items()
     }
     for stated in prediction.laws:
         law = _law_of_table(file.parent / stated.table, stated)
         origin = f"{stated.table}, named in {file.name}"
-        found |= {seal.name: SealLaw(law, stated.gap, origin) for seal in plan.seals if _meant(stated, seal)}
+        meant = {seal.name: SealLaw(law, stated.gap, origin) for seal in plan.seals if _meant(stated, seal)}
+        found = {**meant, **found} if own_first else {**found, **meant}
     missing = [seal.name for seal in plan.seals if seal.name not in found]
     if missing:
         raise FiredeckError(

@@ -19,7 +19,7 @@ from firedeck.study.prediction.doubt import resting_state, variants_of
 from firedeck.study.prediction.files import PredictionFiles
 from firedeck.study.prediction.notes import prediction_assumptions
 from firedeck.study.prediction.predicting import Gas, built, gas_of
-from firedeck.study.prediction.states import carry_out, settling_share, tightening_moves
+from firedeck.study.prediction.states import carry_out, settling_shares, tightening_moves
 from firedeck.study.progress import Progress, silent
 
 __all__ = ["GiveWayReading", "SealGiveWay", "order_give_way"]
@@ -116,7 +116,7 @@ def order_give_way(
     limits = seal_limits(files.prediction.limits)
     highest = max(_HIGHEST, 1.5 * max(gas.pressures.values(), default=0.0))
     steps = carry_out(joint, files, tightening_moves(files), "fast")
-    relaxed = settling_share(steps[-1], files)
+    relaxed = settling_shares(steps[-1], files)
     progress("raising the pressure", 0.3)
     settled, hot = resting_state(joint, files, tightening_moves(files), relaxed)
     found = {event.seal: event for event in _raise(hot, limits, highest)}
@@ -142,7 +142,7 @@ def order_give_way(
         gas,
         load,
         highest,
-        (*doubt, *prediction_assumptions(files, sizes, gas.origin, joint)),
+        (*doubt, *prediction_assumptions(files, sizes, gas.origin, joint, relaxed)),
     )
 
 
@@ -163,7 +163,7 @@ def _raise(state: JointState, limits: SealLimits, highest: float) -> tuple[GiveW
 
 
 def _joint_variants(
-    files: PredictionFiles, joint: Joint, relaxed: float, progress: Progress
+    files: PredictionFiles, joint: Joint, relaxed: Mapping[str, float], progress: Progress
 ) -> list[JointState]:
     """Return the resting state with each doubt at its ends."""
     found = []

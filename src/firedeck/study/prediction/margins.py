@@ -15,7 +15,7 @@ from firedeck.study.prediction.files import PredictionFiles
 from firedeck.study.prediction.states import PredictedStates
 from firedeck.verdict import RuleMargin, SealMargin, judge_seal
 
-__all__ = ["margins_of"]
+__all__ = ["margins_of", "seal_rules"]
 
 
 def margins_of(
@@ -38,36 +38,56 @@ def margins_of(
         rules = [
             rule
             for name, state in states.all.items()
-            for rule in _rules(seal, name, state, carried, files.prediction.limits, states, doubts[seal.name])
-        ]
+            for rule in seal_rules(
+                seal, name, carried[name], _gas_on(seal, state), files.prediction.limits,
+                rest=carried[_name_of(states.resting(name), states)] if "firing" in name else None,
+                below=doubts[seal.name].lowest[0],
+            )
+        ]  # fmt: skip
         beyond = max(one.beyond for one in carried.values())
         found.append(judge_seal(seal.name, str(seal.kind), rules, beyond))
     return tuple(sorted(found, key=lambda margin: margin.governing.ratio))
 
 
-def _rules(
+def seal_rules(
     seal: Seal,
     name: str,
-    state: JointState,
-    carried: Mapping[str, SealPressure],
+    now: SealPressure,
+    gas: float,
     limits: GivingLimits,
-    states: PredictedStates,
-    doubt: SealDoubt,
+    *,
+    rest: SealPressure | None = None,
+    below: float = 0.0,
 ) -> Iterator[RuleMargin]:
-    now = carried[name]
+    """Yield what one seal has of every limit in one state.
+
+    Parameters
+    ----------
+    seal : Seal
+        The seal.
+    name : str
+        The state's name [text].
+    now : SealPressure
+        What the seal carries.
+    gas : float
+        Gas pressure that it stands against; 0 for none [MPa].
+    limits : GivingLimits
+        The limits.
+    rest : SealPressure, optional
+        What it carries without gas, where `now` is under gas.
+    below : float
+        How far its lowest line load may be off downward, at 95 % [N/mm].
+    """
     least = limits.least(seal.kind)
-    below = doubt.lowest[0]
     if least > 0.0:
         at = int(np.argmin(now.line_load))
         load = float(now.line_load[at])
         yield RuleMargin(
             "line load", name, load, least, "N/mm", load / least, (load - below) / least, float(now.angle[at])
         )
-    gas = _gas_on(seal, state)
     if gas > 0.0 and limits.contact_factor > 0.0:
         yield from _contact(now, name, limits.contact_factor * gas, below)
-    if "firing" in name:
-        rest = carried[_name_of(states.resting(name), states)]
+    if rest is not None:
         yield _opening(rest, now, name, limits.opening_max)
 
 

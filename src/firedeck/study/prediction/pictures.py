@@ -225,7 +225,8 @@ class PredictionPictures:
             "Joint diagram of every fastener. The rising line is the fastener; the broken one is how the "
             "joint "
             "unloads about the settled state when this one fastener is let back and its neighbours stay. "
-            "Firing moves a fastener up its line by its share of the gas load.",
+            "Firing moves a fastener up its line by its share of the gas load. Both lines are those of the "
+            "cold joint; hot states stand on them at their tension.",
         )
 
     def _diagram(self, k: int) -> FastenerDiagram:

@@ -34,7 +34,7 @@ from firedeck.study.prediction.notes import prediction_assumptions
 from firedeck.study.prediction.states import (
     PredictedStates,
     carry_out,
-    settling_share,
+    settling_shares,
     states_of,
     tightening_moves,
 )
@@ -210,7 +210,7 @@ def predict_built(
     """Predict a joint that has been built; as `predict_joint`."""
     gas = gas_of(files)
     steps = carry_out(joint, files, tightening_moves(files), "fast", _part(progress, 0.3, 0.5))
-    relaxed = settling_share(steps[-1], files)
+    relaxed = settling_shares(steps[-1], files)
     fast = states_of(steps, files, gas.pressures, relaxed, _part(progress, 0.5, 0.55))
     states = _checked(joint, files, gas, relaxed, progress) if check else fast
     progress("weighing doubts", 0.8)
@@ -238,7 +238,7 @@ def predict_built(
         margins=margins,
         breaches=breaches,
         levels=compare_levels(fast.all[worst], states.all[worst]) if check else (),
-        assumptions=prediction_assumptions(files, sizes, gas.origin, joint),
+        assumptions=prediction_assumptions(files, sizes, gas.origin, joint, relaxed),
     )
 
 
@@ -247,7 +247,7 @@ def _part(progress: Progress, start: float, end: float) -> Progress:
 
 
 def _checked(
-    joint: Joint, files: PredictionFiles, gas: Gas, relaxed: float, progress: Progress
+    joint: Joint, files: PredictionFiles, gas: Gas, relaxed: Mapping[str, float], progress: Progress
 ) -> PredictedStates:
     """Go through everything once more on every gasket point."""
     steps = carry_out(joint, files, tightening_moves(files), "check", _part(progress, 0.55, 0.7))

@@ -8,18 +8,23 @@ from dataclasses import dataclass
 
 from firedeck.contact import Joint, JointState, Warmth, loose_joint
 from firedeck.contact.joint import Level
+from firedeck.definition.fastener import Fastener
 from firedeck.definition.prediction import HotState
+from firedeck.loading.compliance import fastener_compliance
 from firedeck.loading.interaction import Move
 from firedeck.loading.yielding import preload_at_yield
+from firedeck.study.fastening.assessment import in_file
 from firedeck.study.prediction.files import PredictionFiles
 
 __all__ = [
+    "MOST_RELAXED",
     "PredictedStates",
     "Told",
     "carry_out",
-    "settling_share",
+    "settling_shares",
     "states_of",
     "tightening_moves",
+    "warmed",
     "warmth_of",
 ]
 
@@ -27,7 +32,7 @@ __all__ = [
 Told = Callable[[str, float], None]
 
 #: Largest share of the gasket's load that settling may take at the same closure [1].
-_MOST_RELAXED = 0.6
+MOST_RELAXED = 0.6
 
 #: Trials to find that share.
 _SECANTS = 4
@@ -119,10 +124,11 @@ def _turned_on(state: JointState, files: PredictionFiles, move: Move) -> JointSt
     return state.turn(move.fastener, cap) if turned.tension[which] > cap else turned
 
 
-def settling_share(state: JointState, files: PredictionFiles) -> float:
-    """Return the share of its load that the gasket loses at the same closure while settling [1].
+def settling_shares(state: JointState, files: PredictionFiles) -> dict[str, float]:
+    """Return the share of its load that each seal loses at the same closure while settling [1].
 
-    It is as much as takes the stated share from the fasteners' sum, beside what flattening takes.
+    A seal whose law states its relaxation loses that. The others lose the share that would take the
+    fastening's share from the fasteners' sum if all seals lost it, beside what flattening takes.
 
     Parameters
     ----------
@@ -131,6 +137,14 @@ def settling_share(state: JointState, files: PredictionFiles) -> float:
     files : PredictionFiles
         The prediction.
     """
+    stated = {
+        name: 1.0 - one.relaxation.remaining for name, one in files.laws.items() if one.relaxation is not None
+    }
+    common = 0.0 if len(stated) == len(files.laws) else _common_share(state, files)
+    return dict.fromkeys(files.laws, common) | stated
+
+
+def _common_share(state: JointState, files: PredictionFiles) -> float:
     settling = files.fastening.fastening.settling
     if settling.relaxation <= 0.0:
         return 0.0
@@ -143,19 +157,19 @@ def settling_share(state: JointState, files: PredictionFiles) -> float:
             break
         slope = (lost - lost_before) / (share - before)
         before, lost_before = share, lost
-        share = min(share + (wanted - lost) / slope, _MOST_RELAXED)
+        share = min(share + (wanted - lost) / slope, MOST_RELAXED)
     return share
 
 
-def _settled(state: JointState, flattening: float, share: float) -> JointState:
-    return state.settle(embedding=flattening, relaxation=share)
+def _settled(state: JointState, flattening: float, shares: float | Mapping[str, float]) -> JointState:
+    return state.settle(embedding=flattening, relaxation=shares)
 
 
 def states_of(
     steps: Sequence[JointState],
     files: PredictionFiles,
     pressures: Mapping[str, float],
-    relaxed: float,
+    relaxed: Mapping[str, float],
     told: Told | None = None,
 ) -> PredictedStates:
     """Return all states that follow from a tightened joint.
@@ -168,8 +182,8 @@ def states_of(
         The prediction.
     pressures : mapping of str to float
         Peak pressure of every cylinder that fires [MPa].
-    relaxed : float
-        Share of its load that the gasket loses while settling, from `settling_share` [1].
+    relaxed : mapping of str to float
+        Share of its load that each seal loses while settling, from `settling_shares` [1].
     told : callable, optional
         Told how far it is.
     """
@@ -179,7 +193,7 @@ def states_of(
     hot = None
     if files.prediction.hot is not None:
         tell("warming up", 0.3)
-        hot = settled.warm(warmth_of(files.prediction.hot, files))
+        hot = warmed(settled, files.prediction.hot, files)
     tell("firing", 0.5)
     firing = _fired(settled, pressures)
     return PredictedStates(steps[-1], settled, hot, firing, _fired(hot, pressures) if hot else {})
@@ -189,11 +203,40 @@ def _fired(state: JointState, pressures: Mapping[str, float]) -> dict[str, Joint
     return {bore: state.fire({bore: pressure}) for bore, pressure in pressures.items()}
 
 
+def warmed(state: JointState, hot: HotState, files: PredictionFiles) -> JointState:
+    """Return a state brought to the temperatures in operation.
+
+    Raises
+    ------
+    FiredeckError
+        If a material's table ends below its temperature.
+    """
+    warmth = warmth_of(hot, files)
+    with in_file(files.file):
+        return state.warm(warmth)
+
+
 def warmth_of(hot: HotState, files: PredictionFiles) -> Warmth:
-    """Return the temperatures of the members with the fasteners' expansion."""
+    """Return the temperatures of the members with the fasteners' expansion and stiffness.
+
+    Raises
+    ------
+    FiredeckError
+        If a fastener's material is not known at the temperature.
+    """
     groups = files.fastening.fastening.groups
-    strains = [group.fastener.material.free_strain(hot.fasteners) for group in groups]
+    with in_file(files.fastening.file):
+        strains = [group.fastener.material.free_strain(hot.fasteners) for group in groups]
+        stiffness = [
+            _hot_stiffness(files.clamp.joint.group_of(name).fastener, hot.fasteners)
+            for name in files.clamp.joint.names
+        ]
     rise = hot.fasteners - 20.0
     mean = sum(strains) / len(strains)
     expansion = mean / rise if not math.isclose(rise, 0.0, abs_tol=1e-9) else 0.0
-    return Warmth(hot.head, hot.block, hot.fasteners, expansion)
+    return Warmth(hot.head, hot.block, hot.fasteners, expansion, stiffness)
+
+
+def _hot_stiffness(fastener: Fastener, temperature: float) -> float:
+    """Return a fastener's stiffness at a temperature over that at 20 degC [1]."""
+    return fastener_compliance(fastener) / fastener_compliance(fastener, temperature)

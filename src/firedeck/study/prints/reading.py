@@ -38,7 +38,15 @@ from firedeck.study.prints.scanning import LoadedScan, load_scan
 from firedeck.study.progress import Progress, silent
 from firedeck.verdict import Verdict, judge
 
-__all__ = ["Comparison", "PrintReading", "TestFiles", "compare_readings", "load_test", "read_print"]
+__all__ = [
+    "Comparison",
+    "PrintReading",
+    "TestFiles",
+    "compare_readings",
+    "lay_down",
+    "load_test",
+    "read_print",
+]
 
 DEFAULT_PITCH_MM = 0.1
 
@@ -297,13 +305,38 @@ def _read_scan(
     progress(f"laying {scan.file} onto the plan", 0.5)
     finding = find_sheet(loaded.picture)
     ink = found.aside.submit(ink_places, loaded.picture, finding.film)  # while the sheet is laid down
-    laid = _lay_down(files, scan, loaded, finding, found.marks.result())
+    laid = lay_down(files, scan, loaded, finding, found.marks.result())
     return SheetReading(scan, loaded, finding, laid), ink
 
 
-def _lay_down(
+def lay_down(
     files: TestFiles, scan: Scan, loaded: LoadedScan, finding: SheetFinding, marks: SealMarks
 ) -> Registration:
+    """Lay one scan onto the plan, by the record's landmarks where it has any.
+
+    Parameters
+    ----------
+    files : TestFiles
+        The test.
+    scan : Scan
+        The scan as the record names it.
+    loaded : LoadedScan
+        Its picture.
+    finding : SheetFinding
+        What `find_sheet` found on it.
+    marks : SealMarks
+        From `seal_marks`.
+
+    Returns
+    -------
+    Registration
+        The pose with its uncertainty.
+
+    Raises
+    ------
+    PrintError
+        If it does not fit the plan, or the landmarks cannot be used.
+    """
     landmarks = [mark for mark in files.test.landmarks if mark.scan == scan.file]
     if landmarks:
         return register_by_landmarks(loaded.picture, files.plan, landmarks, sheet=finding, marks=marks)

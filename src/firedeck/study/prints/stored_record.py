@@ -14,7 +14,6 @@ from firedeck.drawing.curve_marks import near_fasteners
 from firedeck.drawing.strip_picture import axis_of, strip_cells
 from firedeck.evidence import Estimate, decode_flags
 from firedeck.files.scan_file import file_hash
-from firedeck.pressure_map import MapArray
 from firedeck.report.seal_tables import first_leaks
 from firedeck.report.words import estimate
 from firedeck.seal.leak import LeakPath
@@ -24,14 +23,13 @@ from firedeck.study.plan_shapes import points_of, shape_plan
 from firedeck.study.prints.pages import reading_headline
 from firedeck.study.prints.pictures import leak_marks, seal_views
 from firedeck.study.prints.reading import PrintReading
+from firedeck.study.prints.tiles import TILES_NAME, counts_of, write_tiles
 
 __all__ = [
-    "COUNT_MPA",
     "FORMAT",
     "RECORD_NAME",
     "STRIPS_NAME",
     "THUMBNAIL_NAME",
-    "counts_of",
     "store_reading",
 ]
 
@@ -45,25 +43,14 @@ STRIPS_NAME = "strips.npz"
 THUMBNAIL_NAME = "thumbnail.png"
 
 #: Format of the record; another one is read anew.
-FORMAT = 1
-
-#: Pressure [MPa] to one count of a 16-bit value; the highest count says that there is none.
-COUNT_MPA = 0.005
-_NO_VALUE = 65535
+FORMAT = 2
 
 #: Leak paths whose way is kept from end to end.
 _MOST_TRACED = 24
 
 
-def counts_of(pressure: MapArray) -> npt.NDArray[np.uint16]:
-    """Turn pressure [MPa] into counts of `COUNT_MPA`, held at the ends; the highest where there is none."""
-    seen = np.isfinite(pressure)
-    scaled = np.rint(np.where(seen, pressure, 0.0) / np.float32(COUNT_MPA))
-    return np.where(seen, np.clip(scaled, 0, _NO_VALUE - 1), _NO_VALUE).astype(np.uint16)
-
-
 def store_reading(reading: PrintReading, folder: Path) -> None:
-    """Write the record of a reading and its unrolled seals into a folder.
+    """Write the record of a reading, its unrolled seals and its map in tiles into a folder.
 
     Parameters
     ----------
@@ -80,6 +67,7 @@ def store_reading(reading: PrintReading, folder: Path) -> None:
         strips[f"value{place}"], strips[f"state{place}"] = counts_of(value), states
     with (folder / STRIPS_NAME).open("wb") as file:
         np.savez_compressed(file, allow_pickle=False, **strips)
+    write_tiles(folder / TILES_NAME, reading.map.value, reading.map.flags)
 
 
 def _record(reading: PrintReading) -> dict[str, object]:

@@ -1,6 +1,7 @@
 // @ts-check
 /** The bench page: jobs, files brought in, the pair to compare. */
 import { byId, faultWords, make } from './lib.js';
+import { followNewPlan } from './deck_new.js';
 import { begin, follow } from './jobs.js';
 
 for (const button of document.querySelectorAll('button[data-job]')) {
@@ -61,6 +62,8 @@ async function bring(files) {
   for (const file of files) all = (await send(file, replace)) && all;
   if (all && files.length) location.reload();
 }
+
+followNewPlan(byId('new-plan'), (words) => { byId('new-plan-told').textContent = words; });
 
 const drop = byId('drop');
 if (drop) {

@@ -1,6 +1,8 @@
 // @ts-check
 /** The deck page: one state from the server, shown as plan, list, form and text; every change is sent there. */
 import { byId, fetchJson, make } from './lib.js';
+import { followNewPlan } from './deck_new.js';
+import { nextState } from './deck_state.js';
 import { DeckMap } from './deck_map.js';
 import { DeckForm } from './deck_form.js';
 import { DeckText } from './deck_text.js';
@@ -12,7 +14,7 @@ const gasket = root.dataset.gasket ? await fetchJson(`${base}/data?gasket=${enco
 const EVERY = 1000;
 
 /** @type {any} */
-let state = await fetchJson(`${base}/state`);
+let state = nextState(null, await fetchJson(`${base}/state`));
 let chosen = '';
 /** Changes go out one after the other, each on the state that the one before has left. */
 let queue = Promise.resolve();
@@ -23,13 +25,14 @@ function send(order, quiet = false) {
   busy += 1;
   const done = queue.then(async () => {
     try {
-      const body = JSON.stringify({ disk: state.disk, ...order, seen: state.revision });
-      state = await fetchJson(`${base}/edit`, { method: 'POST', body, headers: { 'Content-Type': 'application/json' } });
-      if (state.chosen) chosen = state.chosen;
+      const body = JSON.stringify({ disk: state.disk, ...order, seen: state.revision, had: state.mark });
+      const answer = await fetchJson(`${base}/edit`, { method: 'POST', body, headers: { 'Content-Type': 'application/json' } });
+      state = nextState(state, answer);
+      if (answer.chosen) chosen = answer.chosen;
       tell('');
     } catch (fault) {
       if (!quiet) tell(String(/** @type {Error} */ (fault).message));
-      state = await fetchJson(`${base}/state`).catch(() => state);
+      state = await fetchState().catch(() => state);
       if (quiet) throw fault;
     } finally {
       busy -= 1;
@@ -39,6 +42,9 @@ function send(order, quiet = false) {
   queue = done.catch(() => undefined);
   return done;
 }
+
+/** @returns {Promise<any>} the state as it is now */
+const fetchState = async () => nextState(state, await fetchJson(`${base}/state?had=${state.mark}`));
 
 /** @param {string} words */
 function tell(words) {
@@ -147,20 +153,14 @@ document.addEventListener('keydown', async (event) => {
   send({ what: event.shiftKey || event.key.toLowerCase() === 'y' ? 'redo' : 'undo' });
 });
 
-byId('new').addEventListener('submit', async (/** @type {SubmitEvent} */ event) => {
-  event.preventDefault();
-  await text.flush();
-  const order = Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (event.target)));
-  fetchJson('/deck-new', { method: 'POST', body: JSON.stringify(order) })
-    .then((made) => location.assign(made.page), (fault) => tell(fault.message));
-});
+followNewPlan(byId('new'), tell, () => text.flush());
 
 setInterval(async () => {
   if (busy || text.isPending() || document.hidden) return;
   try {
     const now = await fetchJson(`${base}/revision`);
     if (busy || text.isPending() || (now.revision === state.revision && now.disk === state.disk)) return;
-    const news = await fetchJson(`${base}/state`);
+    const news = await fetchState();
     if (busy || text.isPending()) return;
     state = news;
     show();

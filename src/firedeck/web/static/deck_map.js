@@ -16,8 +16,12 @@ export class DeckMap {
   constructor(element, desk) {
     this.element = element;
     this.desk = desk;
+    /** @type {any} */
     this.map = null;
+    /** @type {any} */
     this.handle = null;
+    /** @type {Map<string, any>} drawn features by key */
+    this.shapes = new Map();
     this.key = '';
     this.shift = [0, 0];
     this.timer = 0;
@@ -100,10 +104,13 @@ export class DeckMap {
     byId('where').textContent = [entry.what, ...values.map((/** @type {any} */ one) => `${one.label.toLowerCase()} ${one.value}`)].join(', ');
   }
 
-  /** Lay the handle on the chosen feature. @param {any} state @param {boolean} focused */
+  /**
+   * Lay the handle on the chosen feature.
+   * @param {any} state @param {boolean} focused
+   */
   lay(state, focused) {
     const entry = state.entries.find((/** @type {any} */ one) => one.key === this.desk.chosen());
-    const found = entry?.movable && this.shapes?.get(entry.key);
+    const found = entry?.movable && this.shapes.get(entry.key);
     byId('to-handle').disabled = !found;
     if (!found) return;
     this.key = entry.key;
@@ -140,7 +147,10 @@ export class DeckMap {
     this.timer = setTimeout(() => this.commit(), GATHER);
   }
 
-  /** Show the feature where it is being moved to. @param {number[]} shift [mm] */
+  /**
+   * Show the feature where it is being moved to.
+   * @param {number[]} shift [mm]
+   */
   draft(shift) {
     this.shift = shift;
     const moved = this.shapes.get(this.key).shape.points.map((/** @type {number[]} */ one) => place([one[0] + shift[0], one[1] + shift[1]]));

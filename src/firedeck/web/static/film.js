@@ -1,6 +1,8 @@
 // @ts-check
 /** The film page: map, scale, read-out, layers; the seals' own view stands in seal_view.js. */
+import { follow } from './jobs.js';
 import { byId, fetchJson, keepInAddress, latest, make } from './lib.js';
+import { startMasks } from './masks.js';
 import { Painter } from './paint.js';
 import { SealView } from './seal_view.js';
 import { L, ValueLayer, frameView, makeViewer, mark, place, planLayer, sealLayer } from './viewer.js';
@@ -195,4 +197,6 @@ seals = new SealView(data, base, painter, {
 const wanted = Number(address.get('seal') ?? NaN) - 1;
 const doubtful = data.seals.findIndex((/** @type {any} */ seal) => seal.state !== 'holds');
 choose(data.seals[wanted] ? wanted : Math.max(0, doubtful));
+startMasks(map, base, root.dataset.record);
+follow();
 root.dataset.ready = 'yes';

@@ -57,6 +57,7 @@ function show(jobs) {
       continue;
     }
     const fresh = cardOf(job);
+    if (job.state === 'done') document.dispatchEvent(new CustomEvent('job-done', { detail: job }));
     if (card) card.replaceWith(fresh);
     else box.append(fresh);
   }

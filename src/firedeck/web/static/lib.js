@@ -43,8 +43,9 @@ export function faultWords(fault) {
  * @template T, R
  * @param {(asked: T) => Promise<R>} ask
  * @param {(answer: R, asked: T) => void} show
+ * @param {boolean} [each] whether an answer is shown although a newer call waits
  */
-export function latest(ask, show) {
+export function latest(ask, show, each = false) {
   let busy = false;
   /** @type {{asked: T} | null} */
   let next = null;
@@ -53,7 +54,7 @@ export function latest(ask, show) {
     busy = true;
     try {
       const answer = await ask(asked);
-      if (!next) show(answer, asked);
+      if (each || !next) show(answer, asked);
     } catch { /* the next move of the pointer asks again */ } finally {
       busy = false;
       const waiting = next;

@@ -40,6 +40,12 @@ export class Painter {
     }
   }
 
+  /** @param {number} pressure [MPa] @returns {string} its colour */
+  shade(pressure) {
+    const count = Math.min(65534, Math.max(0, Math.round(pressure / this.looks.count_MPa)));
+    return `#${[0, 8, 16].map((by) => ((this.table[count] >> by) & 255).toString(16).padStart(2, '0')).join('')}`;
+  }
+
   /**
    * Paint counts and states into a canvas of the same size.
    * @param {HTMLCanvasElement} canvas

@@ -74,6 +74,7 @@ export class SealView {
     const faint = colour('--line');
     const curve = colour('--curve');
     const axis = { stroke: ink, grid: { stroke: faint, width: 1 }, ticks: { stroke: faint, width: 1 }, font: '12px "DejaVu Sans", Verdana, sans-serif' };
+    /** @type {any[]} */
     const series = [
       { label: seal.axis.label },
       { label: 'line load', stroke: curve, width: 2, points: { show: false } },

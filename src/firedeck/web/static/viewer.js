@@ -39,8 +39,8 @@ export function frameView(map, bounds, kept) {
 
 /** A layer of tiles that are coloured here, from numbers. */
 export const ValueLayer = L.GridLayer.extend({
-  /** @param {any} _coords */
-  createTile(coords, /** @type {(fault: unknown, tile: HTMLElement) => void} */ done) {
+  /** @param {any} coords @param {(fault: unknown, tile: HTMLElement) => void} done */
+  createTile(coords, done) {
     const size = this.options.tileSize;
     const tile = L.DomUtil.create('canvas', 'value-tile');
     tile.width = tile.height = size;

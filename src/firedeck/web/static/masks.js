@@ -1,0 +1,159 @@
+// @ts-check
+/** Areas of the deck that a person leaves out of the reading: drawn round with the pointer, or typed as corners. */
+import { begin } from './jobs.js';
+import { byId, fetchJson, make } from './lib.js';
+import { loopOf, simplified } from './outline.js';
+import { L, place } from './viewer.js';
+
+/** @typedef {{reason: string, path: number[][]}} Mask */
+
+/** Farthest that a drawn outline is moved by leaving corners out [mm]. */
+const NEARNESS = 0.15;
+/** Least way between two corners of a drawn outline [points of the screen]. */
+const STRIDE = 3;
+const STYLE = { className: 'mask-area', interactive: false };
+
+/**
+ * @param {any} map @param {string} base address of the film test @param {string} record name of its file
+ */
+export async function startMasks(map, base, record) {
+  const told = await fetchJson(`${base}/masks`);
+  let known = told.known;
+  /** @type {Mask[]} */
+  let masks = told.masks;
+  let saved = JSON.stringify(masks);
+  /** @type {Mask[][]} */
+  const done = [];
+  /** @type {Mask[][]} */
+  const undone = [];
+  const drawn = L.layerGroup().addTo(map);
+  const stroke = L.polyline([], { ...STYLE, className: 'mask-stroke' });
+  const say = (/** @type {string} */ words) => { byId('mask-told').textContent = words; };
+
+  /** @param {Mask[]} next */
+  function change(next) {
+    done.push(masks);
+    undone.length = 0;
+    masks = next;
+    show();
+  }
+
+  /** @param {Mask[][]} from @param {Mask[][]} to */
+  function step(from, to) {
+    const next = from.pop();
+    if (!next) return;
+    to.push(masks);
+    masks = next;
+    show();
+  }
+
+  function show() {
+    drawn.clearLayers();
+    const rows = masks.map((one, index) => {
+      L.polygon(one.path.map(place), STYLE).addTo(drawn);
+      const words = `${index + 1} ${one.reason}, ${one.path.length} corners`;
+      const remove = make('button', { type: 'button', class: 'mini' }, 'Remove', make('span', { class: 'hidden' }, ` mask ${words}`));
+      remove.addEventListener('click', () => { change(masks.filter((_, other) => other !== index)); byId('mask-undo').focus(); });
+      const seek = make('button', { type: 'button', class: 'mini' }, 'Show', make('span', { class: 'hidden' }, ` mask ${words}`));
+      seek.addEventListener('click', () => map.fitBounds(one.path.map(place), { animate: false, maxZoom: 2, padding: [60, 60] }));
+      return make('li', { 'data-mask': String(index) }, `${words} `, seek, ' ', remove);
+    });
+    byId('masks').replaceChildren(...rows);
+    byId('mask-undo').disabled = !done.length;
+    byId('mask-redo').disabled = !undone.length;
+    byId('mask-save').disabled = JSON.stringify(masks) === saved;
+  }
+
+  /** @param {number[][]} path corners [mm] @returns {boolean} whether it was taken */
+  function add(path) {
+    const reason = byId('mask-reason').value.trim();
+    if (!reason) { say('Say first why the area is to be left out.'); byId('mask-reason').focus(); return false; }
+    change([...masks, { reason, path: path.map((point) => point.map((part) => Math.round(100 * part) / 100)) }]);
+    say(`Area ${masks.length}, ${reason}, was added; it is not saved yet.`);
+    return true;
+  }
+
+  // --- by pointer ----------------------------------------------------------------------------------
+
+  const box = map.getContainer();
+  const lasso = byId('mask-draw');
+  /** @type {number[][] | null} */
+  let line = null;
+  /** @type {number[]} */
+  let last = [];
+
+  /** @param {boolean} on */
+  function drawing(on) {
+    lasso.setAttribute('aria-pressed', String(on));
+    box.classList.toggle('drawing', on);
+    if (on) map.dragging.disable();
+    else map.dragging.enable();
+    line = null;
+    stroke.remove();
+  }
+
+  /** @param {PointerEvent} event */
+  function take(event) {
+    last = [event.clientX, event.clientY];
+    const at = map.mouseEventToLatLng(event);
+    line?.push([at.lng, at.lat]);
+    stroke.setLatLngs((line ?? []).map(place)).addTo(map);
+  }
+
+  lasso.addEventListener('click', () => drawing(lasso.getAttribute('aria-pressed') !== 'true'));
+  box.addEventListener('pointerdown', (/** @type {PointerEvent} */ event) => {
+    if (!box.classList.contains('drawing') || !event.isPrimary || event.button !== 0) return;
+    event.preventDefault();
+    box.setPointerCapture(event.pointerId);
+    line = [];
+    take(event);
+  });
+  box.addEventListener('pointermove', (/** @type {PointerEvent} */ event) => {
+    if (line && event.isPrimary && Math.hypot(event.clientX - last[0], event.clientY - last[1]) >= STRIDE) take(event);
+  });
+  box.addEventListener('pointerup', (/** @type {PointerEvent} */ event) => {
+    if (!line || !event.isPrimary) return;
+    take(event);
+    const loop = loopOf(simplified(line, NEARNESS));
+    line = null;
+    stroke.remove();
+    if (!loop) say('The outline crosses itself more than once, or holds no area: draw round the area in one sweep.');
+    else if (add(loop)) drawing(false);
+  });
+  box.addEventListener('pointercancel', () => { line = null; stroke.remove(); });
+  document.addEventListener('keydown', (event) => { if (event.key === 'Escape') drawing(false); });
+
+  // --- by keyboard ---------------------------------------------------------------------------------
+
+  byId('mask-typed').addEventListener('click', () => {
+    const path = cornersOf(byId('mask-corners').value);
+    if (typeof path === 'string') say(path);
+    else if (!loopOf(path, true)) say('The outline crosses itself or holds no area: name the corners in order round the area.');
+    else if (add(path)) byId('mask-corners').value = '';
+  });
+  byId('mask-undo').addEventListener('click', () => step(done, undone));
+  byId('mask-redo').addEventListener('click', () => step(undone, done));
+  byId('mask-save').addEventListener('click', async () => {
+    try {
+      const body = JSON.stringify({ known, masks });
+      known = (await fetchJson(`${base}/masks`, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body })).known;
+      saved = JSON.stringify(masks);
+      show();
+      say('The masks stand in the record; the print is being read again.');
+      await begin('read', [record]);
+    } catch (fault) {
+      say(fault instanceof Error ? fault.message : String(fault));
+    }
+  });
+  show();
+  byId('masks').dataset.ready = 'yes';
+}
+
+/** @param {string} text one corner to a line, x and y [mm] @returns {number[][] | string} corners, or what is wrong */
+function cornersOf(text) {
+  const rows = text.split(/[\n;]/).map((row) => row.trim()).filter(Boolean);
+  const path = rows.map((row) => row.split(/[,\s]+/).filter(Boolean).map(Number));
+  const bad = path.findIndex((point) => point.length !== 2 || !point.every(Number.isFinite));
+  if (bad >= 0) return `Corner ${bad + 1}, “${rows[bad]}”, is not x and y in mm, such as 12.5, 40.`;
+  return path.length < 3 ? 'An area needs three corners at least.' : path;
+}

@@ -1,0 +1,121 @@
+"""Areas left out on the film page: drawn, typed, undone, saved, and what the reading then tells."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect, sync_playwright
+
+from firedeck.definition.film_test import FilmTest
+from firedeck.files.definition_file import read_definition
+from tests.support import pages
+from tests.test_pages_browser import CHROMIUM, QUIET, Watch
+
+
+@pytest.fixture
+def folder(tmp_path):
+    return pages.bench(tmp_path / "bench")
+
+
+@pytest.fixture
+def page(folder):
+    with pages.served(folder) as address, sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+        context = browser.new_context(base_url=address, viewport={"width": 1440, "height": 900})
+        watch = Watch(context, address)
+        found = context.new_page()
+        opened(found)
+        yield found
+        browser.close()
+    assert watch.bad == []
+
+
+def opened(page):
+    page.goto("/film/print-1?view=60,60,0")
+    page.wait_for_selector("#film[data-ready=yes]")
+    page.wait_for_selector("#masks[data-ready=yes]", state="attached")
+    page.locator(".masks summary").click()
+
+
+def drag(page, points):
+    box = page.locator("#map").bounding_box()
+    places = [(box["x"] + box["width"] / 2 + x, box["y"] + box["height"] / 2 + y) for x, y in points]
+    page.mouse.move(*places[0])
+    page.mouse.down()
+    for place in places[1:]:
+        page.mouse.move(*place, steps=8)
+    page.mouse.up()
+
+
+def corners(page, text):
+    page.locator("#mask-corners").fill(text)
+    page.locator("#mask-typed").focus()
+    page.keyboard.press("Enter")
+
+
+def test_an_area_is_drawn_undone_and_saved_in_millimetres(page, folder):
+    areas, told = page.locator("[data-mask]"), page.locator("#mask-told")
+    pitch = page.evaluate(
+        "fetch('/film/print-1/data').then((one) => one.json()).then((one) => one.grid.pitch_mm)"
+    )
+    page.locator("#mask-draw").click()
+    # The end runs over the beginning, as it does by hand.
+    square = [(-60, -40), (60, -40), (60, 40), (-50, 40), (-50, -60)]
+    drag(page, square)
+    expect(told).to_contain_text("why")
+    expect(areas).to_have_count(0)
+    page.locator("#mask-reason").fill("tape")
+    drag(page, square)
+    expect(areas).to_have_count(1)
+    expect(page.locator("#mask-draw")).to_have_attribute("aria-pressed", "false")
+    page.locator("#mask-undo").click()
+    expect(areas).to_have_count(0)
+    page.locator("#mask-redo").click()
+    expect(areas).to_have_count(1)
+    corners(page, "10, 10\n20, 10\n20, 20")
+    expect(areas).to_have_count(2)
+    areas.nth(1).get_by_role("button", name="Remove").click()
+    expect(areas).to_have_count(1)
+    page.locator("#mask-save").click()
+    expect(told).to_contain_text("stand in the record")
+    page.get_by_role("button", name="Cancel").click()
+    expect(page.locator(".job.cancelled")).to_have_count(1)
+    (mask,) = read_definition(folder / "print-1.toml", FilmTest).masks
+    wanted = np.array([60, 60, 60, 60]) + pitch * np.array([-50, -40, 60, 40])
+    assert mask.reason == "tape"
+    assert shapely.Polygon(mask.path).bounds == pytest.approx(wanted, abs=2 * pitch + 0.2)
+    assert shapely.Polygon(mask.path).area == pytest.approx(110 * 80 * pitch**2, rel=0.05)
+    assert 'reason = "tape"' in (folder / "print-1.toml").read_text(encoding="utf-8")
+    opened(page)
+    expect(areas).to_have_count(1)
+
+
+def test_what_is_no_area_is_refused_in_plain_words(page):
+    areas, told = page.locator("[data-mask]"), page.locator("#mask-told")
+    page.locator("#mask-reason").fill("fold")
+    corners(page, "0, 0\n10, 10\n10, 0\n0, 10")
+    expect(told).to_contain_text("crosses itself")
+    corners(page, "0, 0\n10, ten\n10, 0")
+    expect(told).to_contain_text("Corner 2")
+    corners(page, "0, 0\n10, 0")
+    expect(told).to_contain_text("three corners")
+    page.locator("#mask-draw").click()
+    drag(page, [(-60, -40), (60, 40), (60, -40), (-60, 40), (-70, -80), (0, 60)])
+    expect(told).to_contain_text("more than once")
+    expect(areas).to_have_count(0)
+    page.keyboard.press("Escape")
+    expect(page.locator("#mask-draw")).to_have_attribute("aria-pressed", "false")
+    expect(page.locator("#mask-save")).to_be_disabled()
+
+
+def test_masks_fit_every_screen_and_are_accessible(page):
+    page.locator("#mask-reason").fill("finger mark")
+    corners(page, "50 50\n80 50\n80 80")
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        assert [one["id"] for one in Axe().run(page).response["violations"]] == [], scheme
+    for width, height in ((1024, 768), (390, 844)):
+        page.set_viewport_size({"width": width, "height": height})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
