@@ -40,6 +40,10 @@ def page_list(folder: Path) -> dict[str, str]:
     found["film"] = f"/film/{tests[0].file.stem}"
     if (folder / f"{tests[0].file.stem}-laying").is_dir():
         found["lay"] = f"/film/{tests[0].file.stem}/lay"
+    found["new-calibration"] = "/new-calibration"
+    calibrations = [file.stem for file in bench.files() if file.kind == "film-calibration"]
+    if calibrations:
+        found["calibration"] = f"/calibration/{calibrations[0]}"
     found["deck"] = f"/deck/{decks[0].stem}{seals}"
     predictions = [file.stem for file in bench.files() if file.kind == "prediction"]
     if predictions:
@@ -60,6 +64,8 @@ def shoot(browser: Browser, address: str, wanted: dict[str, str], target: Path) 
                 page = context.new_page()
                 page.goto(path, wait_until="networkidle")
                 page.wait_for_timeout(500)
+                if name == "film":
+                    page.locator(".masks summary").click()
                 if name == "clamp":
                     settle_clamp(page)
                 if name == "deck":

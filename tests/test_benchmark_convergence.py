@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from benchmarks.convergence import PITCHES, WORDS, Row, limits, table, twin_plan
+from benchmarks.convergence import PITCHES, WORDS, Row, limits, scatter, table, twin_plan
 from firedeck.definition.shape import seal_line
 
 
@@ -27,6 +27,15 @@ def test_misses_are_shown_as_missed():
 def test_a_limit_that_curves_says_how_far_it_is_open():
     bent = [Row(h, (1, 2), 0.1, dict.fromkeys(WORDS, 10.0 + 0.05 * h**2)) for h in PITCHES]
     assert limits(bent)["bow"][1] > 0.1
+
+
+def test_scatter_is_told_beside_the_limit():
+    up_and_down = [
+        Row(h, (1, 2), 0.1, dict.fromkeys(WORDS, 10.0 + 0.2 * (-1) ** k)) for k, h in enumerate(PITCHES)
+    ]
+    assert scatter(up_and_down)["bow"] == pytest.approx(0.02, rel=0.05)
+    assert scatter(rows(0.3))["bow"] == pytest.approx(0.0, abs=1e-12)
+    assert "scatter about the line" in table(up_and_down)
 
 
 def test_the_twin_plan_has_its_seals_round_what_they_enclose():

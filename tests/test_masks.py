@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
@@ -9,6 +11,8 @@ from firedeck.definition.film_test import FilmTest, Mask
 from firedeck.errors import DefinitionError, FiredeckError
 from firedeck.files.definition_file import read_definition, write_definition
 from firedeck.files.scan_file import file_hash
+from firedeck.study.prints.changes import changes_between
+from firedeck.study.prints.output import write_reading
 from firedeck.study.prints.reading import read_print
 from firedeck.study.prints.record_edits import save_masks
 from tests.support import small_print
@@ -46,6 +50,56 @@ def test_the_rest_stays_as_it_was(masked):
     clear = np.isfinite(after.line_load)
     assert clear.sum() > 0.8 * len(clear)
     assert after.line_load[clear] == pytest.approx(before.line_load[clear], rel=0.01)
+
+
+def test_a_second_report_tells_which_seals_moved_and_a_third_that_none_did(masked, tmp_path):
+    whole, reading, _ = masked
+    out = tmp_path / "report"
+    write_reading(whole, out)
+    first = json.loads((out / "reading.json").read_text(encoding="utf-8"))
+    assert "changes" not in first
+    write_reading(reading, out)
+    second = json.loads((out / "reading.json").read_text(encoding="utf-8"))
+    assert second["changes"]["given"][0] == "1 area left out (tape) instead of none"
+    assert second["changes"]["count"] == len(whole.summaries)
+    moved = {row["seal"]: row for row in second["changes"]["rows"]}
+    for before, after in zip(first["seals"], second["seals"], strict=True):
+        load = after["weakest"]["value"]
+        high = before["weakest"]["high"]
+        out_of = load < before["weakest"]["low"] or (high is not None and load > high)
+        assert ("weakest place" in moved.get(after["name"], {"what": ""})["what"]) == out_of
+        assert ("verdict" in moved.get(after["name"], {"what": ""})["what"]) == (
+            before["state"] != after["state"]
+        )
+        apart = np.hypot(*np.subtract(before["weakest"]["point"], after["weakest"]["point"]))
+        elsewhere = "where it is weakest" in moved.get(after["name"], {"what": ""})["what"]
+        assert elsewhere == (apart > after["curve"]["window_mm"] / 2)
+    # The weakest place itself was masked: its seal must be among those told.
+    assert whole.summaries[0].name in moved
+    write_reading(reading, out)
+    third = json.loads((out / "reading.json").read_text(encoding="utf-8"))
+    assert third["changes"] == {"given": [], "rows": [], "count": len(whole.summaries)}
+
+
+def test_a_load_outside_its_old_interval_a_verdict_and_what_is_no_longer_shown_are_told():
+    def record(state, value, low, high):
+        load = None if value is None else {"value": value, "low": low, "high": high, "text": str(value)}
+        load = load and {**load, "point": [0.0, 0.0]}
+        mean = {"value": 50.0, "low": 45.0, "high": None, "text": "50"}
+        seal = {"name": "bore", "state": state, "weakest": load, "mean": mean, "curve": {"window_mm": 5.0}}
+        told = {"inputs": {}, "scans": {}, "firedeck": "1", "landmarks": 0, "masks": []}
+        return {**told, "seals": [seal]}
+
+    first = record("holds", 20.0, 18.0, 22.0)
+    assert changes_between(first, record("holds", 21.9, 20.0, 24.0))["rows"] == []
+    assert changes_between(first, record("holds", 22.1, 20.0, 24.0))["rows"][0]["what"] == "weakest place"
+    assert (
+        changes_between(first, record("gives", 17.0, 16.0, 18.0))["rows"][0]["what"]
+        == "verdict, weakest place"
+    )
+    assert changes_between(first, record("holds", None, 0, 0))["rows"][0]["now"]["weakest"] == "not shown"
+    open_end = record("holds", 20.0, 18.0, None)
+    assert changes_between(open_end, record("holds", 90.0, 80.0, None))["rows"] == []
 
 
 @pytest.mark.parametrize(

@@ -5,9 +5,11 @@ from __future__ import annotations
 import csv
 import math
 import os
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from firedeck.errors import FiredeckError
 from firedeck.files.map_file import read_map
@@ -38,9 +40,26 @@ def test_a_reading_is_written_whole(written):
     assert names >= {"report.html", "map.png", "leaks.png", "polar.png", "curves.png", "response.png"}
     assert names >= {"map.nc", "map.tif"}
     assert names >= {
-        f"{stem}.{kind}" for stem in ("seals", "sectors", "leaks") for kind in ("csv", "parquet")
+        f"{stem}.{kind}" for stem in ("seals", "sectors", "leaks", "rules") for kind in ("csv", "parquet")
     }
     assert [path.name for path in written.parent.iterdir()] == ["report"]
+
+
+def test_every_picture_of_a_report_is_there_in_lines_too(written):
+    pictures = [path for path in written.glob("*.png") if path.name != "thumbnail.png"]
+    assert len(pictures) > 5
+    for path in pictures:
+        root = ElementTree.parse(path.with_suffix(".svg")).getroot()
+        assert root.tag == "{http://www.w3.org/2000/svg}svg"
+        wide, high = (float(root.get(side).removesuffix("pt")) for side in ("width", "height"))
+        with Image.open(path) as picture:
+            assert wide / high == pytest.approx(picture.width / picture.height, rel=0.01)
+
+
+def test_every_rule_that_was_applied_stands_in_a_table(written):
+    judged = small_print.reading(1).verdict.seals
+    told = [(row["seal"], row["rule"], row["leads_to"]) for row in rows(written / "rules.csv")]
+    assert told == [(one.seal, why.rule, str(why.state)) for one in judged for why in one.reasons]
 
 
 def test_tables_hold_the_numbers_of_the_reading(written):
@@ -66,7 +85,17 @@ def test_a_comparison_and_a_calibration_are_written(tmp_path):
     names = {path.name for path in (tmp_path / "comparison").iterdir()}
     assert names >= {"report.html", "difference.png", "differences.csv", "differences.parquet"}
     write_calibration(small_print.calibration(), tmp_path / "film")
+    seals = rows(tmp_path / "comparison" / "seals.csv")
+    assert [row["seal"] for row in seals] == [one.name for one in comparison.seals]
+    result = small_print.calibration()
     assert (tmp_path / "film" / "response.png").read_bytes().startswith(b"\x89PNG")
+    assert [float(row["pressure_MPa"]) for row in rows(tmp_path / "film" / "pieces.csv")] == [
+        piece.pressure for piece in result.pieces
+    ]
+    for row in rows(tmp_path / "film" / "curve.csv"):
+        low, middle, high = (float(row[f"pressure{end}_MPa"]) for end in ("_low", "", "_high"))
+        assert low < middle < high
+        assert low * high == pytest.approx(middle**2)
 
 
 def test_an_earlier_output_is_replaced(tmp_path):

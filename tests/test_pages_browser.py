@@ -207,6 +207,7 @@ def test_the_weakest_place_is_shown_on_the_map_and_kept_in_the_address(view, fol
         arg=[x, y],
     )
     assert f"seal={index + 1}" in page.url
+    page.wait_for_url(re.compile("view="))
     view_at = re.search(r"view=([^&]+)", page.url)[1].replace("%2C", ",").split(",")
     assert abs(float(view_at[0]) - x) < 0.5
     assert abs(float(view_at[1]) - y) < 0.5

@@ -269,6 +269,22 @@ def contrast(first, second):
     return (light + 0.05) / (dark + 0.05)
 
 
+def test_names_that_other_files_use_are_told_before_anything_is_written(view, folder):
+    page = view()
+    choose(page, "bore 1")
+    expect(page.locator("#entry-names")).to_contain_text("candidate.toml: seal[1].around")
+    page.get_by_label("Name", exact=True).fill("first bore")
+    page.keyboard.press("Enter")
+    expect(page.locator("#entry-names")).to_contain_text("“bore 1” is gone from this draft")
+    expect(page.locator("#entry-names")).to_contain_text("candidate.toml: seal[1].around")
+    assert stored(folder) == TEXT
+    page.get_by_role("button", name="Delete").click()
+    expect(page.locator("#lost-names")).to_contain_text("“bore 1” is gone from this draft")
+    page.get_by_role("button", name="Undo").click()
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator("#lost-names li")).to_have_count(0)
+
+
 def test_features_are_added_and_deleted_by_keyboard(view):
     page = view()
     count = page.locator("#features [role=option]").count()

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import http.client
+import json
 import os
 import subprocess
 import sys
 import time
 from urllib.parse import urlsplit
 
+import psutil
 import pytest
 
 from firedeck.web.unfinished import clear_unfinished
@@ -17,6 +19,17 @@ from tests.support import pages
 
 def begun(folder):
     return sorted(path.name for path in folder.iterdir() if path.name.startswith("."))
+
+
+def told_again(folder):
+    """Start the pages again and return what the bench page says."""
+    with pages.served(folder) as again:
+        where = urlsplit(again)
+        wire = http.client.HTTPConnection(where.hostname, where.port, timeout=30)
+        wire.request("GET", "/")
+        text = wire.getresponse().read().decode()
+        wire.close()
+    return text
 
 
 def test_a_server_killed_during_an_upload_leaves_nothing_half_visible(tmp_path):
@@ -35,15 +48,38 @@ def test_a_server_killed_during_an_upload_leaves_nothing_half_visible(tmp_path):
             time.sleep(0.02)
     wire.close()
     assert not (folder / "half.tif").exists()
-    with pages.served(folder) as again:
-        where = urlsplit(again)
-        wire = http.client.HTTPConnection(where.hostname, where.port, timeout=30)
-        wire.request("GET", "/")
-        text = wire.getresponse().read().decode()
-        wire.close()
-    assert "a file that was being brought in" in text
-    assert "half.tif" not in text
+    text = told_again(folder)
+    assert "Cut short and cleared away: half.tif." in text
+    assert text.count("half.tif") == 1, "told as cut short, not listed as a scan"
     assert begun(folder) == []
+
+
+def begin(address, job):
+    where = urlsplit(address)
+    wire = http.client.HTTPConnection(where.hostname, where.port, timeout=30)
+    wire.request("POST", "/jobs", body=json.dumps(job), headers={"Origin": address})
+    status = wire.getresponse().status
+    wire.close()
+    assert status == 202
+
+
+def test_a_server_killed_during_a_job_tells_which_and_its_worker_ends_too(tmp_path):
+    folder = pages.bench(tmp_path / "bench")
+    before = sorted(path.name for path in folder.iterdir())
+    with pages.spawned(folder) as (address, server):
+        begin(address, {"what": "read", "names": ["print-2.toml"]})
+        begin(address, {"what": "lay", "names": ["print-1.toml"]})
+        end = time.monotonic() + 30
+        while not (workers := psutil.Process(server.pid).children()):
+            assert time.monotonic() < end
+            time.sleep(0.02)
+    _, alive = psutil.wait_procs(workers, timeout=60)
+    assert alive == []
+    assert [name for name in sorted(path.name for path in folder.iterdir()) if name[0] != "."] == before
+    text = told_again(folder)
+    for title in ("Reading print-2", "Looking at the scans of print-1"):
+        assert title in text.partition("Cut short and cleared away: ")[2].partition("</p>")[0]
+    assert sorted(path.name for path in folder.iterdir()) == before
 
 
 @pytest.fixture

@@ -36,11 +36,15 @@ def bench(folder: Path) -> Path:
 
 
 @contextmanager
-def served(folder: Path, *, largest_import: int | None = None) -> Iterator[str]:
+def served(
+    folder: Path, *, largest_import: int | None = None, patience: float | None = None
+) -> Iterator[str]:
     """Serve the pages over a folder and yield their address without a slash."""
     app = create_app(folder)
     if largest_import is not None:
         app.state.largest_import = largest_import
+    if patience is not None:
+        app.state.patience = patience
     server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning", ws="none"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()

@@ -30,6 +30,7 @@ from firedeck.contact.law import ClosureLaw, law_from_rows
 from firedeck.contact.patterns import BoreGas, FastenerSeat
 from firedeck.contact.section import BodySection, SectionLayer
 from firedeck.contact.state import Certificate, JointState, loose_joint, tighten
+from firedeck.contact.volume import SolidMesh, VolumeSection, check_solid
 from firedeck.contact.warmth import Warmth
 
 __all__ = [
@@ -56,11 +57,14 @@ __all__ = [
     "SealPressure",
     "SealSwing",
     "SectionLayer",
+    "SolidMesh",
     "Store",
+    "VolumeSection",
     "Warmth",
     "bore_shapes",
     "bows",
     "calculix_deck",
+    "check_solid",
     "clamp_over_gas",
     "compare_levels",
     "faces",

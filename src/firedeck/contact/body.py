@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -14,6 +14,7 @@ import shapely
 
 from firedeck.contact.mesh import BodyMesh, loads_by_node
 from firedeck.contact.patterns import Pattern
+from firedeck.contact.volume_body import VolumeBody, condense_volume, volume_key
 from firedeck.errors import FiredeckError
 from firedeck.kernel.condense import Condensed, Loads, condense
 
@@ -21,6 +22,9 @@ __all__ = ["CondensedBody", "Store", "condense_body", "held_freedoms"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+
+#: Does one condensation.
+_Task = Callable[[], Condensed]
 
 #: Changes whenever the same input would give another answer.
 _RULES = "brick, incompatible modes less their mean, 4 x 4 parts, even threads; 1"
@@ -138,13 +142,13 @@ def _across(mesh: BodyMesh, first: int, second: int) -> int:
 
 
 def condense_body(
-    mesh: BodyMesh, kept: Ints, patterns: Iterable[Pattern], store: Store | None = None
+    mesh: BodyMesh | VolumeBody, kept: Ints, patterns: Iterable[Pattern], store: Store | None = None
 ) -> CondensedBody:
     """Condense a body to the upright freedoms of some nodes of its sealing face.
 
     Parameters
     ----------
-    mesh : BodyMesh
+    mesh : BodyMesh or VolumeBody
         The body.
     kept : ndarray of int, shape (n,)
         Nodes in the sealing plane whose upright freedom is kept.
@@ -164,26 +168,34 @@ def condense_body(
         If a part of the body hangs on nothing.
     """
     named = list(patterns)
-    loads = loads_by_node((loads for _, loads in named), len(mesh.body.places))
-    held = held_freedoms(mesh)
-    names = tuple(name for name, _ in named)
-    key = _key(mesh, kept, held, loads, names)
+    key, condense_it = _task(mesh, kept, named)
     condensed = _kept_before(store, key, (len(kept), len(named)))
     if condensed is None:
-        condensed = _condense(mesh, kept, held, loads)
+        condensed = _condense(mesh, condense_it)
         if store is not None:
             store.put(key, vars(condensed))
-    return CondensedBody(key, names, condensed, _resultants(mesh, named))
+    return CondensedBody(key, tuple(name for name, _ in named), condensed, _resultants(mesh, named))
 
 
-def _condense(mesh: BodyMesh, kept: Ints, held: npt.NDArray[np.bool_], loads: Loads) -> Condensed:
+def _task(mesh: BodyMesh | VolumeBody, kept: Ints, named: list[Pattern]) -> tuple[str, _Task]:
+    """Return the hash of a condensation, and what does it."""
+    names, columns = tuple(name for name, _ in named), tuple(loads for _, loads in named)
+    if isinstance(mesh, VolumeBody):
+        return volume_key(mesh, columns, names, kept), lambda: condense_volume(mesh, kept, columns)
+    loads = loads_by_node(columns, len(mesh.body.places))
+    held = held_freedoms(mesh)
     upright = np.column_stack([kept, np.full(len(kept), 2)])
+    return _key(mesh, kept, held, loads, names), lambda: condense(mesh.body, upright, held, loads)
+
+
+def _condense(mesh: BodyMesh | VolumeBody, task: _Task) -> Condensed:
     try:
-        return condense(mesh.body, upright, held, loads)
+        return task()
     except ArithmeticError as fault:
         raise FiredeckError(
             f"a part of the {mesh.section.side} hangs on nothing",
-            remedy="check that its layers overlap in plan, or use a finer grid",
+            remedy="check that its layers overlap in plan, or use a finer grid; a volume mesh must hang "
+            "together by whole faces of its elements",
         ) from fault
 
 
@@ -211,7 +223,7 @@ def _key(
     return digest.hexdigest()
 
 
-def _resultants(mesh: BodyMesh, named: list[Pattern]) -> Floats:
+def _resultants(mesh: BodyMesh | VolumeBody, named: list[Pattern]) -> Floats:
     x, y = mesh.coordinates[:, 0], mesh.coordinates[:, 1]
     lifts = [loads[:, 2] for _, loads in named]
     return np.array([[lift.sum(), lift @ y, -(lift @ x)] for lift in lifts]).reshape(-1, 3)

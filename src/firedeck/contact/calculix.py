@@ -17,9 +17,11 @@ import numpy as np
 import numpy.typing as npt
 
 from firedeck.contact.body import held_freedoms
+from firedeck.contact.joint import Joint
 from firedeck.contact.mesh import BodyMesh
 from firedeck.contact.patterns import block_patterns, head_patterns
 from firedeck.contact.state import JointState
+from firedeck.contact.volume_body import VolumeBody
 from firedeck.errors import FiredeckError
 from firedeck.kernel.closure import point_loads
 
@@ -92,14 +94,13 @@ def calculix_deck(state: JointState, largest: Floats | None = None) -> CalculixD
         raise FiredeckError(
             "a deck needs every gasket point, and this state has patches", remedy="solve on the check level"
         )
-    joint = state.joint
     writer = _Writer(state, _before(state) if largest is None else largest)
     text = "\n".join(
         [
             "** joint of head, gasket, block and fasteners",
             *_iterating(),
-            *writer.nodes_and_bricks(joint.head, "HEAD"),
-            *writer.nodes_and_bricks(joint.block, "BLOCK"),
+            *writer.nodes_and_bricks(writer.head, "HEAD"),
+            *writer.nodes_and_bricks(writer.block, "BLOCK"),
             *writer.gasket(),
             *writer.fasteners(),
             *writer.held(),
@@ -108,10 +109,19 @@ def calculix_deck(state: JointState, largest: Floats | None = None) -> CalculixD
             "",
         ]
     )
-    cut = sum(
-        int(np.count_nonzero((mesh.masks > 0) & (mesh.masks < 0xFFFF))) for mesh in (joint.head, joint.block)
-    )
+    masks = (writer.head.masks, writer.block.masks)
+    cut = sum(int(np.count_nonzero((mask > 0) & (mask < 0xFFFF))) for mask in masks)
     return CalculixDeck(text, writer.point_nodes, writer.seat_nodes, writer.lowered, cut)
+
+
+def _of_bricks(joint: Joint) -> tuple[BodyMesh, BodyMesh]:
+    """Return head and block if both are sections on the grid."""
+    if isinstance(joint.head, VolumeBody) or isinstance(joint.block, VolumeBody):
+        raise FiredeckError(
+            "a joint with a volume mesh is not written as a deck; only sections on the grid are",
+            remedy="leave mesh out of [head] and [block] for this",
+        )
+    return joint.head, joint.block
 
 
 class _Writer:
@@ -119,8 +129,9 @@ class _Writer:
 
     def __init__(self, state: JointState, largest: Floats) -> None:
         self.state, self.joint, self.largest = state, state.joint, largest
-        self.first = {"HEAD": 1, "BLOCK": 1 + len(self.joint.head.body.places)}
-        ends = self.first["BLOCK"] + len(self.joint.block.body.places)
+        self.head, self.block = _of_bricks(state.joint)
+        self.first = {"HEAD": 1, "BLOCK": 1 + len(self.head.body.places)}
+        ends = self.first["BLOCK"] + len(self.block.body.places)
         points, seats = len(self.joint.laid.points.gap), len(self.joint.seats)
         self.point_nodes = ends + np.arange(2 * points).reshape(points, 2)
         self.seat_nodes = ends + 2 * points + np.arange(2 * seats).reshape(seats, 2)
@@ -130,8 +141,8 @@ class _Writer:
         joint = self.joint
         sides = zip(self.first, (joint.head, joint.block), joint.moduli, strict=True)
         self.moduli = {name: factor * mesh.section.modulus for name, mesh, factor in sides}
-        self.head_loads = dict(head_patterns(joint.head, joint.seats, joint.bores))
-        self.block_loads = dict(block_patterns(joint.block, joint.seats, joint.bores, ()))
+        self.head_loads = dict(head_patterns(self.head, joint.seats, joint.bores))
+        self.block_loads = dict(block_patterns(self.block, joint.seats, joint.bores, ()))
 
     def nodes_and_bricks(self, mesh: BodyMesh, name: str) -> Iterator[str]:
         """Yield nodes, elements and material of one body, the head lifted by the gasket."""
@@ -159,7 +170,7 @@ class _Writer:
         lift = joint.model.thickness
         kept = np.argwhere(joint.kept >= 0)
         order = kept[np.argsort(joint.kept[joint.kept >= 0])][joint.laid.touched]
-        sides = (("HEAD", joint.head, lift), ("BLOCK", joint.block, 0.0))
+        sides = (("HEAD", self.head, lift), ("BLOCK", self.block, 0.0))
         yield "*NODE, NSET=NENDS"
         for k, (x, y) in enumerate(joint.laid.places):
             for side, (_, _, height) in enumerate(sides):
@@ -206,7 +217,7 @@ class _Writer:
     def held(self) -> Iterator[str]:
         """Yield what does not move."""
         yield "*BOUNDARY"
-        for name, mesh in (("HEAD", self.joint.head), ("BLOCK", self.joint.block)):
+        for name, mesh in (("HEAD", self.head), ("BLOCK", self.block)):
             for node, axis in np.argwhere(held_freedoms(mesh)):
                 yield f"{node + self.first[name]}, {axis + 1}, {axis + 1}"
         yield from self.held_lines
@@ -220,8 +231,8 @@ class _Writer:
 
     def _bodies(self) -> Iterator[tuple[int, BodyMesh]]:
         """Yield both bodies, each with the number of its first element."""
-        yield 1, self.joint.head
-        yield 1 + int(np.count_nonzero(self.joint.head.body.cells >= 0)), self.joint.block
+        yield 1, self.head
+        yield 1 + int(np.count_nonzero(self.head.body.cells >= 0)), self.block
 
     def _undoing(self, first: int, mesh: BodyMesh) -> Iterator[str]:
         section = mesh.section
@@ -246,8 +257,8 @@ class _Writer:
     def _loads(self) -> Iterator[str]:
         amounts = self.state.amounts
         total = {
-            "HEAD": np.zeros((len(self.joint.head.body.places), 3)),
-            "BLOCK": np.zeros((len(self.joint.block.body.places), 3)),
+            "HEAD": np.zeros((len(self.head.body.places), 3)),
+            "BLOCK": np.zeros((len(self.block.body.places), 3)),
         }
         for name, patterns in (("HEAD", self.head_loads), ("BLOCK", self.block_loads)):
             for pattern, loads in patterns.items():

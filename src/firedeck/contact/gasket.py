@@ -13,6 +13,7 @@ from scipy.sparse import csr_array
 from shapely.geometry.base import BaseGeometry
 
 from firedeck.contact.law import ClosureLaw, law_tables
+from firedeck.contact.weights import node_weights
 from firedeck.definition.deck import DeckPlan, Seal
 from firedeck.definition.shape import SealLine, seal_line
 from firedeck.errors import FiredeckError
@@ -206,7 +207,7 @@ def lay_gasket(
     if not groups:
         raise FiredeckError("the gasket has no seals", remedy="give at least one seal or land")
     places = np.concatenate([group.places for group in groups])
-    numbers, weights = _node_weights(places, face)
+    numbers, weights = node_weights(places, face)
     if np.any(np.abs(weights.sum(axis=1) - 1.0) > 1e-6):
         bad = places[np.argmax(np.abs(weights.sum(axis=1) - 1.0))]
         raise FiredeckError(
@@ -279,37 +280,3 @@ def _land_group(land: PressedLand, pitch: float) -> _Group:
     _, patch = np.unique(tiles, axis=0, return_inverse=True)
     area = np.full(len(inside), land.area.area / len(inside))
     return _Group(land.name, inside, area, patch.ravel(), land.law, land.gap)
-
-
-def _node_weights(places: Floats, face: tuple[Grid, Ints]) -> tuple[Ints, Floats]:
-    """Return nodes and weights of every point, shape (points, 16).
-
-    Bilinear where all four corners of its cell are kept; otherwise the smallest change of that,
-    over the nodes around, that keeps force and moment.
-    """
-    grid, kept = face
-    at = np.column_stack([(places[:, 0] - grid.x0), (places[:, 1] - grid.y0)]) / grid.pitch
-    base = np.clip(np.floor(at).astype(np.int64), 0, np.array([grid.cols, grid.rows]) - 1)
-    part = at - base
-    offsets = np.array([(i, j) for j in range(-1, 3) for i in range(-1, 3)])
-    nodes = base[:, None, :] + offsets
-    inside = np.all((nodes >= 0) & (nodes <= [grid.cols, grid.rows]), axis=2)
-    safe = np.clip(nodes, 0, [grid.cols, grid.rows])
-    numbers = np.where(inside, kept[safe[..., 0], safe[..., 1]], -1)
-    toward = 1.0 - np.abs(part[:, None, :] - offsets)
-    weights = np.where(np.all(toward > 0.0, axis=2), toward.prod(axis=2), 0.0)
-    broken = np.any((weights > 0.0) & (numbers < 0), axis=1)
-    if broken.any():
-        weights[broken] = _mended(weights[broken], numbers[broken] >= 0, part[broken], offsets)
-    return numbers, weights
-
-
-def _mended(weights: Floats, usable: npt.NDArray[np.bool_], part: Floats, offsets: Ints) -> Floats:
-    start = np.where(usable, weights, 0.0)
-    arms = offsets[None] - part[:, None, :]
-    trust = np.where(usable, np.exp(-(arms**2).sum(axis=2)), 0.0)
-    rows = np.concatenate([np.ones((*arms.shape[:2], 1)), arms], axis=2)
-    lacking = np.array([1.0, 0.0, 0.0]) - np.einsum("pn,pna->pa", start, rows)
-    normal = np.einsum("pna,pn,pnb->pab", rows, trust, rows)
-    factors = np.einsum("pab,pb->pa", np.linalg.pinv(normal, rcond=1e-6, hermitian=True), lacking)
-    return np.asarray(start + trust * np.einsum("pna,pa->pn", rows, factors))

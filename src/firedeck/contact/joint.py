@@ -19,6 +19,8 @@ from firedeck.contact.mesh import BodyMesh, body_mesh, deck_grid
 from firedeck.contact.pair import ElasticSystem, Pair, elastic_system, merge
 from firedeck.contact.patterns import BoreGas, FastenerSeat, Pattern, block_patterns, head_patterns
 from firedeck.contact.section import BodySection
+from firedeck.contact.volume import VolumeSection
+from firedeck.contact.volume_body import VolumeBody
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.shape import outline_polygon
 from firedeck.errors import FiredeckError
@@ -30,8 +32,11 @@ __all__ = ["Joint", "Level"]
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
+#: A body on the joint's grid.
+Body = BodyMesh | VolumeBody
+
 #: A body, its kept nodes and its patterns.
-_Part = tuple[BodyMesh, Ints, Iterator[Pattern]]
+_Part = tuple[Body, Ints, Iterator[Pattern]]
 
 #: ``fast``: patches along the seals; ``check``: every point.
 Level = Literal["fast", "check"]
@@ -45,7 +50,7 @@ class Joint:
     ----------
     plan : DeckPlan
         The sealing plane.
-    head, block : BodyMesh
+    head, block : BodyMesh or VolumeBody
         Meshed bodies.
     seats : tuple of FastenerSeat
         Fasteners.
@@ -68,8 +73,8 @@ class Joint:
     """
 
     plan: DeckPlan
-    head: BodyMesh
-    block: BodyMesh
+    head: Body
+    block: Body
     seats: tuple[FastenerSeat, ...]
     bores: tuple[BoreGas, ...]
     depths: tuple[float, ...]
@@ -84,7 +89,7 @@ class Joint:
     def build(
         cls,
         plan: DeckPlan,
-        sections: tuple[BodySection, BodySection],
+        sections: tuple[BodySection | VolumeSection, BodySection | VolumeSection],
         gasket: GasketModel,
         seats: Sequence[FastenerSeat],
         *,
@@ -100,8 +105,8 @@ class Joint:
         ----------
         plan : DeckPlan
             The sealing plane.
-        sections : tuple of BodySection
-            Head and block.
+        sections : tuple of BodySection or VolumeSection
+            Head and block; a volume mesh takes the place of a section.
         gasket : GasketModel
             The gasket.
         seats : sequence of FastenerSeat
@@ -129,7 +134,7 @@ class Joint:
             If a section, seal or fastener does not fit the plan.
         """
         grid = deck_grid(outline_polygon(plan), pitch)
-        head, block = (body_mesh(section, grid) for section in sections)
+        head, block = (_laid(section, grid) for section in sections)
         _check_sides(head, block, seats)
         depths = tuple(depth for depth in depths if depth < -block.heights[0])
         gas = tuple(bores) if bores is not None else bore_gas(plan, gasket)
@@ -238,10 +243,65 @@ class Joint:
         """Last factored matrices of every level, from which later load steps start."""
         return {"fast": Chords(), "check": Chords()}
 
+    @cached_property
+    def places_of_patterns(self) -> Mapping[str, int]:
+        """Place of every pattern among those of the pair [1]."""
+        return {name: place for place, name in enumerate(self.pair.names)}
+
+    @cached_property
+    def fastener_stiffness(self) -> Floats:
+        """Stiffness of every fastener [N/mm]."""
+        return np.array([seat.stiffness for seat in self.seats])
+
+    @cached_property
+    def fastener_resultants(self) -> Floats:
+        """Upright force and moments on the head per tension of every fastener [N/N, N*mm/N]."""
+        known = self.resultants()
+        return np.array([known[f"fastener {seat.name}"] for seat in self.seats])
+
+    @cached_property
+    def middle(self) -> Floats:
+        """Mean place of the kept nodes [mm]."""
+        return np.asarray(self.kept_places.mean(axis=0))
+
+    def gasket_resultants(self, level: Level) -> Floats:
+        """Return upright force and moments on the head per load, by the points' own places [N/N, N*mm/N].
+
+        Parameters
+        ----------
+        level : {"fast", "check"}
+            Whose loads; a patch's load lies on its points by their sizes.
+
+        Returns
+        -------
+        ndarray, shape (3, points or patches)
+            The resultants.
+        """
+        return self._arms if level == "check" else self._patch_arms
+
+    @cached_property
+    def _arms(self) -> Floats:
+        x, y = self.laid.places.T
+        return np.stack([np.ones(len(x)), y, -x])
+
+    @cached_property
+    def _patch_arms(self) -> Floats:
+        laid = self.laid
+        share = laid.points.size / laid.patches.size[laid.patch]
+        return np.stack([np.bincount(laid.patch, share * arm) for arm in self._arms])
+
     def resultants(self) -> Mapping[str, Floats]:
         """Return upright force and moments of every pattern on the head [N, N*mm]."""
+        return self._resultants
+
+    @cached_property
+    def _resultants(self) -> Mapping[str, Floats]:
         body = self.condensed[0]
         return dict(zip(body.names, body.resultants, strict=True))
+
+
+def _laid(section: BodySection | VolumeSection, grid: Grid) -> Body:
+    return VolumeBody(section, grid) if isinstance(section, VolumeSection) else body_mesh(section, grid)
 
 
 def bore_gas(plan: DeckPlan, gasket: GasketModel, *, wall_depth: float = 15.0) -> tuple[BoreGas, ...]:
@@ -281,7 +341,7 @@ def _condense_both(parts: tuple[_Part, _Part], store: Store | None) -> tuple[Con
         return first.result(), second.result()
 
 
-def _check_sides(head: BodyMesh, block: BodyMesh, seats: Sequence[FastenerSeat]) -> None:
+def _check_sides(head: Body, block: Body, seats: Sequence[FastenerSeat]) -> None:
     if (head.section.side, block.section.side) != ("head", "block"):
         raise FiredeckError("the sections are not a head and a block", remedy="give the head first")
     if len(seats) < 3:
@@ -300,7 +360,7 @@ def _check_sides(head: BodyMesh, block: BodyMesh, seats: Sequence[FastenerSeat])
             )
 
 
-def _kept_nodes(plan: DeckPlan, gasket: GasketModel, head: BodyMesh, block: BodyMesh, reach: float) -> Ints:
+def _kept_nodes(plan: DeckPlan, gasket: GasketModel, head: Body, block: Body, reach: float) -> Ints:
     """Give a number to the nodes that both faces have within reach of gasket and fasteners.
 
     What lies about the fasteners is looked at, not pressed: bow is counted from there.
@@ -319,5 +379,5 @@ def _kept_nodes(plan: DeckPlan, gasket: GasketModel, head: BodyMesh, block: Body
     return kept
 
 
-def _in_order(mesh: BodyMesh, kept: Ints, at: npt.NDArray[np.bool_]) -> Ints:
+def _in_order(mesh: Body, kept: Ints, at: npt.NDArray[np.bool_]) -> Ints:
     return np.asarray(mesh.face_numbers[at][np.argsort(kept[at])], dtype=np.int64)

@@ -135,6 +135,12 @@ class BodyMesh:
             weights[:, corner] = np.prod(np.where(step == 1, part, 1.0 - part), axis=1)
         return numbers, np.where(numbers >= 0, weights, 0.0)
 
+    def plane_volumes(self) -> Floats:
+        """Return the material that goes with every height, half of each layer to its planes [mm^3]."""
+        parts = np.bitwise_count(self.masks).sum(axis=(0, 1), dtype=np.float64)
+        layers = parts / 16.0 * self.grid.pitch**2 * np.diff(self.heights)
+        return np.asarray(0.5 * (np.append(layers, 0.0) + np.append(0.0, layers)))
+
     def thermal_load(self, plane: int) -> Floats:
         """Return node loads for unit free strain in one plane of nodes, falling to its neighbours [N]."""
         out = np.zeros((len(self.body.places), 3))

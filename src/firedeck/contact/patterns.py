@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firedeck.contact.mesh import BodyMesh
+from firedeck.contact.volume_body import VolumeBody
 
 __all__ = ["BoreGas", "FastenerSeat", "block_patterns", "head_patterns", "shape_name"]
 
@@ -83,13 +84,13 @@ class BoreGas:
 
 
 def head_patterns(
-    mesh: BodyMesh, seats: tuple[FastenerSeat, ...], bores: tuple[BoreGas, ...]
+    mesh: BodyMesh | VolumeBody, seats: tuple[FastenerSeat, ...], bores: tuple[BoreGas, ...]
 ) -> Iterator[Pattern]:
     """Yield the head's patterns: unit tension of each fastener, 1 MPa in each bore, unit free strains.
 
     Parameters
     ----------
-    mesh : BodyMesh
+    mesh : BodyMesh or VolumeBody
         The head.
     seats : tuple of FastenerSeat
         Fasteners.
@@ -107,7 +108,7 @@ def head_patterns(
 
 
 def block_patterns(
-    mesh: BodyMesh,
+    mesh: BodyMesh | VolumeBody,
     seats: tuple[FastenerSeat, ...],
     bores: tuple[BoreGas, ...],
     depths: tuple[float, ...],
@@ -116,7 +117,7 @@ def block_patterns(
 
     Parameters
     ----------
-    mesh : BodyMesh
+    mesh : BodyMesh or VolumeBody
         The block.
     seats : tuple of FastenerSeat
         Fasteners.
@@ -142,12 +143,12 @@ def shape_name(bore: str, depth: float, order: int, part: str) -> str:
     return f"shape {bore} {depth:g} {order} {part}"
 
 
-def _thermal(mesh: BodyMesh) -> Iterator[Pattern]:
+def _thermal(mesh: BodyMesh | VolumeBody) -> Iterator[Pattern]:
     for plane in range(len(mesh.heights)):
         yield f"{mesh.section.side} plane {plane}", mesh.thermal_load(plane)
 
 
-def _upright(mesh: BodyMesh, plan: Floats, height: float, force: float) -> Floats:
+def _upright(mesh: BodyMesh | VolumeBody, plan: Floats, height: float, force: float) -> Floats:
     """Share an upright force evenly among places in plan at one height."""
     points = np.column_stack([plan, np.full(len(plan), height)])
     forces = np.zeros((len(plan), 3))
@@ -173,7 +174,7 @@ def _cylinder(place: tuple[float, float], radius: float, depths: Floats) -> tupl
     return np.concatenate(points), np.tile(out, (len(depths), 1))
 
 
-def _thread_load(mesh: BodyMesh, seat: FastenerSeat) -> Floats:
+def _thread_load(mesh: BodyMesh | VolumeBody, seat: FastenerSeat) -> Floats:
     """Lift of one newton, even over the thread's length: its real, upper-heavy spread is not modelled."""
     depths = seat.thread_start + seat.engagement * (np.arange(8) + 0.5) / 8
     points, _ = _cylinder(seat.place, 0.5 * seat.thread_diameter, depths)
@@ -182,13 +183,13 @@ def _thread_load(mesh: BodyMesh, seat: FastenerSeat) -> Floats:
     return mesh.spread(points, forces)
 
 
-def _deck_gas(mesh: BodyMesh, bore: BoreGas) -> Floats:
+def _deck_gas(mesh: BodyMesh | VolumeBody, bore: BoreGas) -> Floats:
     area = 0.25 * math.pi * (bore.seal_diameter**2 - bore.bore_diameter**2)
     ring = _disc(bore.place, 0.5 * bore.bore_diameter, 0.5 * bore.seal_diameter)
     return _upright(mesh, ring, 0.0, -area)
 
 
-def _wall_gas(mesh: BodyMesh, bore: BoreGas) -> Floats:
+def _wall_gas(mesh: BodyMesh | VolumeBody, bore: BoreGas) -> Floats:
     count = max(4, math.ceil(bore.wall_depth / 2.0))
     depths = bore.wall_depth * (np.arange(count) + 0.5) / count
     points, out = _cylinder(bore.place, 0.5 * bore.bore_diameter + 0.5, depths)
@@ -196,7 +197,7 @@ def _wall_gas(mesh: BodyMesh, bore: BoreGas) -> Floats:
     return mesh.spread(points, out * area / len(points))
 
 
-def _bore_shape(mesh: BodyMesh, bore: BoreGas, depth: float) -> Iterator[Pattern]:
+def _bore_shape(mesh: BodyMesh | VolumeBody, bore: BoreGas, depth: float) -> Iterator[Pattern]:
     """Yield patterns whose displacement is the Fourier part of the wall's radial displacement [mm]."""
     points, out = _cylinder(bore.place, 0.5 * bore.bore_diameter + 0.5, np.array([depth]))
     angles = 2.0 * np.pi * np.arange(_RING_POINTS) / _RING_POINTS

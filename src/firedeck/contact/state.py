@@ -255,32 +255,30 @@ class JointState:
     @property
     def amount_vector(self) -> Floats:
         """Amounts of all patterns of the pair, the fasteners' tensions included."""
-        names = self.joint.pair.names
-        out = np.array([self.amounts.get(name, 0.0) for name in names])
-        place = [names.index(f"fastener {seat.name}") for seat in self.joint.seats]
+        out = self._stated_amounts()
+        place = [self.joint.places_of_patterns[f"fastener {seat.name}"] for seat in self.joint.seats]
         out[place] = self.tension
+        return out
+
+    def _stated_amounts(self) -> Floats:
+        """Return the amounts of all patterns of the pair without the fasteners' tensions."""
+        places = self.joint.places_of_patterns
+        out = np.zeros(len(places))
+        for name, amount in self.amounts.items():
+            if name in places:
+                out[places[name]] = amount
         return out
 
     def _balanced(self, fixed: Floats | None = None) -> JointState:
         """Return the state brought into balance, some fasteners held at a tension."""
         system, points = self.joint.at_level(self.level)
-        names = self.joint.pair.names
-        amounts = np.array([self.amounts.get(name, 0.0) for name in names])
         free = np.full(len(self.advance), np.nan)
-        fasteners = Fasteners(
-            np.array([seat.stiffness for seat in self.joint.seats]),
-            self.advance,
-            free if fixed is None else fixed,
-        )
-        balance = solve_balance(
-            system.stiffness,
-            system.forces @ amounts,
-            points,
-            fasteners,
-            (self.largest, self.left),
-            self.balance.unknowns,
-            self.joint.chords[self.level].at(fasteners, tuple(self.amounts), len(system.stiffness)),
-        )
+        held = free if fixed is None else fixed
+        fasteners = Fasteners(self.joint.fastener_stiffness, self.advance, held)
+        start, memory = self.balance.unknowns, (self.largest, self.left)
+        forces = system.forces @ self._stated_amounts()
+        chord = self.joint.chords[self.level].at(fasteners, tuple(self.amounts), len(system.stiffness))
+        balance = solve_balance(system.stiffness, forces, points, fasteners, memory, start, chord)
         largest = np.maximum(self.largest, balance.closure)
         state = replace(self, balance=balance, largest=largest)
         certificate = _certificate(state)
@@ -390,16 +388,14 @@ def _turn(state: JointState, which: int, target: float, label: str) -> JointStat
 def _certificate(state: JointState) -> Certificate:
     joint, balance = state.joint, state.balance
     known = joint.resultants()
-    total = np.zeros(3)
-    for seat, tension in zip(joint.seats, balance.tension, strict=True):
-        total += tension * known[f"fastener {seat.name}"]
+    total = balance.tension @ joint.fastener_resultants
     pulled = float(balance.tension.sum())
     for name, amount in state.amounts.items():
         if name in known:
             total += amount * known[name]
-    total += _gasket_resultant(state)
+    total += joint.gasket_resultants(state.level) @ balance.load
     reach = 0.5 * joint.grid.pitch * max(joint.grid.cols, joint.grid.rows)
-    middle = joint.kept_places.mean(axis=0)
+    middle = joint.middle
     moments = np.abs([total[1] - middle[1] * total[0], total[2] + middle[0] * total[0]])
     scale = max(pulled, 1.0)
     return Certificate(
@@ -409,14 +405,6 @@ def _certificate(state: JointState) -> Certificate:
         float(moments.max()) / (scale * reach),
         balance.steps,
     )
-
-
-def _gasket_resultant(state: JointState) -> Floats:
-    """Upright force and moments of the gasket on the head, by the points' own places [N, N*mm]."""
-    laid, load = state.joint.laid, state.balance.load
-    if state.level == "fast":
-        load = load[laid.patch] * laid.points.size / laid.patches.size[laid.patch]
-    return np.array([load.sum(), load @ laid.places[:, 1], -(load @ laid.places[:, 0])])
 
 
 def _is_gas(name: str) -> bool:

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from firedeck.contact.joint import Joint
-from firedeck.contact.mesh import BodyMesh
+from firedeck.contact.joint import Body, Joint
 from firedeck.definition.material import MaterialError
 from firedeck.errors import FiredeckError
 
@@ -99,34 +98,32 @@ def softening(joint: Joint, warmth: Warmth) -> tuple[float, float, tuple[float, 
     return head, block, tuple(warmth.fastener_stiffness)
 
 
-def mean_temperature(mesh: BodyMesh, profile: _Profile) -> float:
+def mean_temperature(mesh: Body, profile: _Profile) -> float:
     """Return the mean temperature of a body's material [degC].
 
     Parameters
     ----------
-    mesh : BodyMesh
+    mesh : BodyMesh or VolumeBody
         The body.
     profile : sequence of (float, float)
         Distance from the sealing plane [mm] and temperature there [degC], straight lines between.
     """
     warm = _plane_temperatures(mesh, profile)
-    parts = np.bitwise_count(mesh.masks).sum(axis=(0, 1), dtype=np.float64)
-    volumes = parts * np.diff(mesh.heights)
     # Rounded, so that an even temperature comes out as itself.
-    return round(float(np.average(0.5 * (warm[1:] + warm[:-1]), weights=volumes)), 6)
+    return round(float(np.average(warm, weights=mesh.plane_volumes())), 6)
 
 
-def _bodies(joint: Joint, warmth: Warmth) -> Iterator[tuple[BodyMesh, _Profile]]:
+def _bodies(joint: Joint, warmth: Warmth) -> Iterator[tuple[Body, _Profile]]:
     yield joint.head, warmth.head
     yield joint.block, warmth.block
 
 
-def _plane_temperatures(mesh: BodyMesh, profile: _Profile) -> Floats:
+def _plane_temperatures(mesh: Body, profile: _Profile) -> Floats:
     at, temperature = np.array(sorted(profile)).T
     return np.asarray(np.interp(np.abs(mesh.heights), at, temperature))
 
 
-def _known(mesh: BodyMesh, of_temperature: Callable[[float], float], warm: float) -> float:
+def _known(mesh: Body, of_temperature: Callable[[float], float], warm: float) -> float:
     """Return a property of a body's material at a temperature; who lacks it is named."""
     try:
         return of_temperature(warm)

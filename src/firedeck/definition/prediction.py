@@ -48,7 +48,45 @@ Deviation = Annotated[Length, Field(ge=-1.0, le=1.0)]
 Warm = Annotated[Temperature, Field(ge=-60.0, le=450.0)]
 
 
-class HeadBody(Definition):
+class BodyFromMesh(Definition):
+    """A body taken from a volume mesh, in the deck plan's x and y with z upright, if one is named.
+
+    Attributes
+    ----------
+    mesh : str
+        File of a volume mesh of bricks or tetrahedra, instead of sizes; empty for a generic body.
+    mesh_unit : str, optional
+        Unit of the mesh's coordinates: mm, cm, m or in.
+    deck_at : float
+        Height of the sealing plane in the mesh [mm].
+    deck_tolerance : float
+        How far a node may lie from the sealing plane and still be in it [mm].
+    """
+
+    mesh: str = Field(default="", description="volume mesh file")
+    mesh_unit: Literal["mm", "cm", "m", "in"] | None = None
+    deck_at: Length = Field(default=0.0, ge=-5000.0, le=5000.0)
+    deck_tolerance: Length = Field(default=0.05, gt=0.0, le=1.0)
+
+    @model_validator(mode="after")
+    def _mesh_or_sizes(self) -> Self:
+        of_mesh = {"mesh_unit", "deck_at", "deck_tolerance"}
+        given = {name for name in self.model_fields_set if getattr(self, name) is not None}
+        if not self.mesh and given & of_mesh:
+            raise ValueError(f"{min(given & of_mesh)} is said of a mesh, and none is named|name it as mesh")
+        if not self.mesh:
+            return self
+        if self.mesh_unit is None:
+            raise ValueError("the mesh's unit is not stated|add mesh_unit: mm, cm, m or in")
+        sizes = given - {*of_mesh, "mesh", "material", "stiffness_spread", "thread_start"}
+        if sizes:
+            raise ValueError(
+                f"sizes beside a mesh: {', '.join(sorted(sizes))}|leave them out, the mesh has its own"
+            )
+        return self
+
+
+class HeadBody(BodyFromMesh):
     """Sizes of a generic head; what is not given is common practice, fitted to the fasteners' seats.
 
     Attributes
@@ -81,7 +119,7 @@ class HeadBody(Definition):
     stiffness_spread: Fraction = Field(default=0.3, ge=0.0, lt=0.9)
 
 
-class BlockBody(Definition):
+class BlockBody(BodyFromMesh):
     """Sizes of a generic block; what is not given is common practice.
 
     Attributes

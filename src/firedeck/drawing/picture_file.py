@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from firedeck.drawing.style import house_style
 from firedeck.errors import FiredeckError
 
-__all__ = ["save", "to_png_bytes", "to_svg_text"]
+__all__ = ["save", "to_png_and_svg", "to_png_bytes", "to_svg_text"]
 
 _DPI = 200
 
@@ -53,6 +53,17 @@ def to_png_bytes(figure: Figure, *, dpi: float = _DPI) -> bytes:
     with house_style():
         figure.savefig(target, format="png", dpi=dpi, metadata={"Software": None})
     return target.getvalue()
+
+
+def to_png_and_svg(figure: Figure) -> tuple[bytes, bytes]:
+    """Return a picture as PNG and as the text of an SVG file; what is cells stays a picture of them there.
+
+    The figure is laid out once: it takes no changes afterwards.
+    """
+    png = to_png_bytes(figure)
+    # What the first drawing placed stays where it is: to lay it out again takes longer than to draw it.
+    figure.set_layout_engine("none")
+    return png, _svg_file(figure).encode()
 
 
 def to_svg_text(figure: Figure, name: str, *, label: str = "") -> str:

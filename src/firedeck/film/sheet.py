@@ -13,6 +13,7 @@ import shapely
 from scipy import ndimage
 
 from firedeck.film.picture import ScanPicture
+from firedeck.kernel.circle import fit_circle
 
 __all__ = ["Hole", "SheetFinding", "find_sheet"]
 
@@ -261,17 +262,6 @@ def _describe(line: FloatArray, shape: shapely.Polygon) -> Hole:
 
 def _fit_circle(edge: FloatArray, centre: FloatArray, radius: float) -> tuple[FloatArray, float]:
     """Fit a circle to an edge, giving nicks and tears little weight; return centre and residual [mm]."""
-    edge = edge[:: max(1, len(edge) // _CIRCLE_POINTS)]
-    weights = np.ones(len(edge))
-    unknown = np.array([*centre, radius])
-    misfit = np.zeros(len(edge))
-    for _ in range(_CIRCLE_STEPS):
-        offset = edge - unknown[:2]
-        distance = np.maximum(np.hypot(*offset.T), 1e-9)
-        misfit = distance - unknown[2]
-        slopes = np.column_stack([-offset / distance[:, None], -np.ones(len(edge))])
-        weighted = weights[:, None] * slopes
-        unknown = unknown - np.linalg.solve(weighted.T @ slopes, weighted.T @ misfit)
-        scale = max(1.4826 * float(np.median(np.abs(misfit))), 0.02)
-        weights = 1 / (1 + (misfit / (2 * scale)) ** 2)
-    return unknown[:2], float(np.sqrt(np.mean(misfit**2)))
+    start = float(centre[0]), float(centre[1]), radius
+    x, y, residual = fit_circle(edge[:: max(1, len(edge) // _CIRCLE_POINTS)], start, _CIRCLE_STEPS)
+    return np.array([x, y]), residual

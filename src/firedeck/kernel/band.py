@@ -8,7 +8,7 @@ from numba import njit
 
 from firedeck.kernel.lookup import slope_at
 
-__all__ = ["DARKER", "LIGHTER", "drop_wide_parts", "grow_marks", "sample_band", "stand_out"]
+__all__ = ["DARKER", "LIGHTER", "drop_wide_parts", "grow_marks", "own_samples", "sample_band", "stand_out"]
 
 FloatArray = npt.NDArray[np.float64]
 MapArray = npt.NDArray[np.float32]
@@ -77,6 +77,47 @@ def _between(field: MapArray, i: int, j: int, v: np.float32, u: np.float32) -> n
     lower = field[i, j] + u * (field[i, j + 1] - field[i, j])
     upper = field[i + 1, j] + u * (field[i + 1, j + 1] - field[i + 1, j])
     return np.float32(lower + v * (upper - lower))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def own_samples(
+    signal: MapArray,
+    own: npt.NDArray[np.bool_],
+    cell: tuple[npt.NDArray[np.int32], npt.NDArray[np.int32]],
+    flags: npt.NDArray[np.uint16],
+    bits: tuple[int, int],
+) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Take out the samples that belong to another band, and tell which of the rest count.
+
+    Parameters
+    ----------
+    signal : ndarray of float32, shape (n, m)
+        Signal, changed in place: NaN where the sample is not this band's.
+    own : ndarray of bool, shape (n, m)
+        Samples that are.
+    cell : tuple of ndarray of int32, shape (n, m)
+        Row and column of the map's cell that each sample falls into.
+    flags : ndarray of uint16, shape (rows, cols)
+        Flags of the map.
+    bits : tuple of int
+        Bits of cells that are marked, and of others that do not count either.
+
+    Returns
+    -------
+    usable, marked : ndarray of bool, shape (n, m)
+        Samples that count, and own samples on marked cells.
+    """
+    rows, cols = signal.shape
+    usable, marked = np.zeros((rows, cols), np.bool_), np.zeros((rows, cols), np.bool_)
+    for k in range(rows):
+        for m in range(cols):
+            if not own[k, m]:
+                signal[k, m] = np.nan
+                continue
+            found = flags[cell[0][k, m], cell[1][k, m]]  # off the map the signal is NaN, whatever the flags
+            marked[k, m] = (found & bits[0]) != 0
+            usable[k, m] = np.isfinite(signal[k, m]) and (found & (bits[0] | bits[1])) == 0
+    return usable, marked
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -187,6 +187,11 @@ def _force_scale(load: Floats, fixed: Floats) -> float:
 
 
 @njit(cache=True, nogil=True)
+def _at_rest(residual: Floats, load: Floats, fixed: Floats, accepted: float) -> bool:
+    return bool(np.abs(residual).max() <= accepted * _force_scale(load, fixed))
+
+
+@njit(cache=True, nogil=True)
 def bring_to_rest(
     stiffness: Floats,
     forces: Floats,
@@ -197,7 +202,7 @@ def bring_to_rest(
     met: tuple[Floats, Floats, Floats, Floats],
     accepted: float,
     chord: bool,
-) -> tuple[int, int, bool]:
+) -> tuple[float, int, int, bool]:
     """Take Newton steps until the residual is small or another factor would be cheaper.
 
     Parameters
@@ -221,22 +226,22 @@ def bring_to_rest(
     Returns
     -------
     tuple
-        Steps taken, passes over the factor, and whether it is at rest.
+        Largest unbalanced force [N], steps taken, passes over the factor, and whether it is at rest.
     """
-    held = stiffness @ unknowns - forces
-    residual = unbalanced(held, unknowns, gasket, fasteners, met)
-    size, passes, enough = np.sqrt(residual @ residual), 0, 0.05
+    held, residual = np.zeros(len(unknowns)), np.zeros(len(unknowns))
+    size, passes, enough = 0.0, 0, 0.05
     for step in range(_MOST_STEPS):
-        if np.abs(residual).max() <= accepted * _force_scale(met[1], fasteners[2]):
+        if step == 0 or _at_rest(residual, met[1], fasteners[2], accepted):
             # What was added up on the way is done once more from the start.
-            held = stiffness @ unknowns - forces
+            held[:] = stiffness @ unknowns - forces
             residual = unbalanced(held, unknowns, gasket, fasteners, met)
-            if np.abs(residual).max() <= accepted * _force_scale(met[1], fasteners[2]):
-                return step, passes, True
+            size = float(np.sqrt(residual @ residual))
+            if _at_rest(residual, met[1], fasteners[2], accepted):
+                return np.abs(residual).max(), step, passes, True
         if passes >= _MOST_PASSES:
             break
         top = accepted * _force_scale(met[1], fasteners[2])
-        goal = max(enough * size, 0.3 * top)
+        goal = float(max(enough * size, 0.3 * top))
         slopes = (reference[1], met[3]) if chord and step == 0 else (met[2], met[3])
         change, image, taken = _change(
             reference, gasket, slopes, residual, goal, max(_MOST_PASSES - passes, 2)
@@ -247,9 +252,9 @@ def bring_to_rest(
         share, residual = _line_search((held, image), (unknowns, change), gasket, fasteners, (residual, met))
         held += share * image
         unknowns += share * change
-        before, size = size, np.sqrt(residual @ residual)
-        enough = min(0.05, (size / before) ** 2)
-    return step, passes, False
+        before, size = size, float(np.sqrt(residual @ residual))
+        enough = float(min(0.05, (size / before) ** 2))
+    return np.abs(residual).max(), step, passes, False
 
 
 @njit(cache=True, nogil=True)
@@ -262,14 +267,14 @@ def _line_search(
 ) -> tuple[float, Floats]:
     """Take the whole step, or go back to where the energy no longer rises steeply."""
     change, met = place[1], now[1]
-    start = now[0] @ change
+    start = float(now[0] @ change)
     low, low_slope, share = 0.0, start, 1.0
-    found = unbalanced(held[0] + held[1], place[0] + change, gasket, fasteners, met)
-    for _ in range(12):
-        slope = found @ change
-        if slope <= 0.5 * abs(start):
+    found = now[0]
+    for attempt in range(13):
+        found = unbalanced(held[0] + share * held[1], place[0] + share * change, gasket, fasteners, met)
+        slope = float(found @ change)
+        if slope <= 0.5 * abs(start) or attempt == 12:
             break
         high = share
-        share = low + (high - low) * min(max(-low_slope / (slope - low_slope), 0.1), 0.9)
-        found = unbalanced(held[0] + share * held[1], place[0] + share * change, gasket, fasteners, met)
+        share = low + (high - low) * float(min(max(-low_slope / (slope - low_slope), 0.1), 0.9))
     return share, found

@@ -20,7 +20,7 @@ import numpy.typing as npt
 
 from firedeck.kernel.dense import eliminate_rows
 from firedeck.kernel.dissection import dissect
-from firedeck.kernel.fronts import add_loads, add_update, assemble, neighbours_left
+from firedeck.kernel.fronts import add_loads, add_update, assemble, left_over, neighbours_left
 
 __all__ = ["Condensed", "GridBody", "Loads", "condense"]
 
@@ -207,4 +207,7 @@ def _eliminate_pivots(front: Floats, pivots: int) -> Floats:
         return front
     if not eliminate_rows(front, pivots):
         raise ArithmeticError("a part of the body can move without resistance")
-    return np.asfortranarray(front[pivots:, pivots:])
+    rest = len(front) - pivots
+    left = np.empty((rest, rest), order="F")
+    left_over(front, pivots, left)
+    return left

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["add_loads", "add_update", "assemble", "multiply", "neighbours_left"]
+__all__ = ["add_loads", "add_update", "assemble", "left_over", "multiply", "neighbours_left"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -161,6 +161,18 @@ def add_loads(
 
 
 @njit(cache=True, nogil=True)
+def _ends_of_runs(place: Ints) -> Ints:
+    """Return for every row where the run of places one after the other ends that it lies in."""
+    ends = np.empty(len(place), dtype=np.int64)
+    end = len(place)
+    for row in range(len(place) - 1, -1, -1):
+        if row + 1 < len(place) and place[row + 1] != place[row] + 1:
+            end = row + 1
+        ends[row] = end
+    return ends
+
+
+@njit(cache=True, nogil=True)
 def add_update(front: Floats, update: Floats, place: npt.NDArray[np.int64]) -> None:
     """Add the lower triangle of a child's update to a front.
 
@@ -173,10 +185,36 @@ def add_update(front: Floats, update: Floats, place: npt.NDArray[np.int64]) -> N
     place : ndarray of int, shape (m,)
         Rising place in the front of every row of the update.
     """
+    ends = _ends_of_runs(place)
     for column in range(len(place)):
-        to = place[column]
-        for row in range(column, len(place)):
-            front[place[row], to] += update[row, column]
+        into, left = front[:, place[column]], update[:, column]
+        row = column
+        while row < len(place):
+            end, at = ends[row], place[row]
+            # Slices, so that the inner loop runs over memory without a look at each index.
+            to, added = into[at : at + end - row], left[row:end]
+            for i in range(len(added)):
+                to[i] += added[i]
+            row = end
+
+
+@njit(cache=True, nogil=True)
+def left_over(front: Floats, pivots: int, left: Floats) -> None:
+    """Copy the lower triangle past the eliminated rows.
+
+    Parameters
+    ----------
+    front : ndarray, shape (n, n)
+        The front after elimination.
+    pivots : int
+        How many rows were eliminated.
+    left : ndarray, shape (n - pivots, n - pivots)
+        Where to; its upper triangle is not touched.
+    """
+    for column in range(len(left)):
+        to, copied = left[column:, column], front[pivots + column :, pivots + column]
+        for i in range(len(to)):
+            to[i] = copied[i]
 
 
 @njit(cache=True, nogil=True)

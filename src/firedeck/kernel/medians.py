@@ -47,8 +47,10 @@ def tile_medians(
             count = 0
             for i in range(ti * side, min((ti + 1) * side, high), stride):
                 for j in range(tj * side, min((tj + 1) * side, wide), stride):
+                    if not usable[i, j]:
+                        continue
                     value = total[i, j] / cover[i, j]
-                    if usable[i, j] and not np.isnan(value):
+                    if not np.isnan(value):
                         buffer[count] = value
                         count += 1
             if count >= least:

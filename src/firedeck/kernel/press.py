@@ -27,8 +27,9 @@ Ints = npt.NDArray[np.int64]
 #: Greatest number of Newton steps.
 _MOST_STEPS = 60
 
-#: Residual, against the largest force at work, at which a balance is accepted [1].
-_ACCEPTED = 1e-9
+#: Residual, against the largest force at work, at which a balance is accepted: so small that an answer
+#: does not show from where it was sought [1].
+_ACCEPTED = 1e-10
 
 #: Stiffness that keeps the Newton matrix regular where everything is open, against its diagonal [1].
 _GROUND = 1e-9
@@ -208,7 +209,7 @@ class _Step:
             np.abs(unbalanced(self.stiffness @ at - forces, at, self.gasket, self.pull, self.met)).max()
             for at in trials
         ]
-        return trials[int(np.argmin(sizes))]
+        return trials[0] if sizes[0] <= sizes[1] else trials[1]
 
     def factored(self) -> Reference | None:
         """Return the factor of the matrix at the slopes last met; nothing where it is not definite."""
@@ -259,7 +260,8 @@ def solve_balance(
     """
     step = _Step(stiffness, points, fasteners, memory)
     chord = chord or Chord()
-    unknowns, steps, passes, rest = step.better(forces, start, chord.way), 0, 0, False
+    unknowns = step.better(forces, start, chord.way)
+    steps, passes, left, rest = 0, 0, np.inf, False
     reference, known = chord.reference, chord.reference is not None
     while steps < _MOST_STEPS and not rest:
         if reference is None:
@@ -268,7 +270,7 @@ def solve_balance(
             chord.keep(reference)
         if reference is None:
             break
-        taken, passed, rest = bring_to_rest(
+        left, taken, passed, rest = bring_to_rest(
             stiffness, forces, step.gasket, step.pull, reference, unknowns, step.met, _ACCEPTED, known
         )
         steps, passes = steps + taken, passes + passed
@@ -276,13 +278,8 @@ def solve_balance(
     if chord.worn(passes):
         chord.keep(step.factored())
     chord.way = unknowns - start
-    return _balance(step, forces, fasteners, unknowns, steps)
-
-
-def _balance(step: _Step, forces: Floats, fasteners: Fasteners, unknowns: Floats, steps: int) -> Balance:
-    residual = unbalanced(step.stiffness @ unknowns - forces, unknowns, step.gasket, step.pull, step.met)
     closure, load = step.met[:2]
     tension = fasteners.tension(unknowns[len(unknowns) - len(fasteners.stiffness) :])
     # Where nearly all is open the fasteners hold the head alone, and their force sets what rounding leaves.
     scale = max(1.0, float(load.max(initial=0.0)), float(tension.max(initial=0.0)))
-    return Balance(unknowns, closure, load, tension, float(np.abs(residual).max()) / scale, steps)
+    return Balance(unknowns, closure, load, tension, left / scale, steps)

@@ -68,11 +68,14 @@ class Picture:
         The picture.
     caption : str
         What it shows and how to read it.
+    svg : bytes
+        The picture in lines, kept beside the page; empty where there is none.
     """
 
     name: str
     png: bytes
     caption: str
+    svg: bytes = b""
 
 
 @dataclass(frozen=True)

@@ -157,14 +157,13 @@ def _averaged(strip: Strip, pressure_map: PressureMap, length_scale: float) -> M
     Where too little of a stretch is seen, a longer one speaks for it; where that shows nothing
     either, no path is let through: what was not seen is reported as hidden, not as a gap.
     """
-    conversion = pressure_map.conversion
     half = max(1, round((length_scale / strip.line.step - 1) / 2))
     most = (len(strip.signal) - 1) // 2
     return band_pressure(
         strip.signal,
         strip.usable,
         strip.foreign,
-        (conversion.signal, conversion.pressure, conversion.guide),
+        pressure_map.conversion.curve,
         (min(half, most), min(_LONGER * half, most)),
         pressure_map.lowest,
         gaussian_taps(ACROSS_MM / strip.step_across),

@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 from firedeck.definition.deck import DeckPlan, Seal
 from firedeck.definition.shape import SealLine, seal_line
 from firedeck.evidence import flag_bit
-from firedeck.kernel.band import LIGHTER, drop_wide_parts, grow_marks, sample_band, stand_out
+from firedeck.kernel.band import LIGHTER, drop_wide_parts, grow_marks, own_samples, sample_band, stand_out
 from firedeck.kernel.threads import for_each
 from firedeck.kernel.windows import closed_window_sums, highest_means
 from firedeck.pressure_map import FloatArray, Grid, MapArray, PressureMap
@@ -39,8 +39,8 @@ _NEIGHBOURHOOD_MM = 2.5
 #: Length along the seal over which its crown's signal is averaged [mm].
 _CROWN_MM = 1.0
 
-_MARKED_BITS = np.uint16(sum(flag_bit(name) for name in ("crease", "dust", "pen", "rub", "masked")))
-_RIM_BIT = np.uint16(flag_bit("cut-rim"))
+_MARKED_BITS = sum(flag_bit(name) for name in ("crease", "dust", "pen", "rub", "masked"))
+_RIM_BIT = flag_bit("cut-rim")
 
 
 @dataclass(frozen=True)
@@ -162,12 +162,11 @@ def _unroll(band: SealBand, pressure_map: PressureMap) -> Strip:
     signal, noise, *cell = sample_band(
         line.points, line.normals, across, place, pressure_map.signal, pressure_map.noise
     )
-    flags = pressure_map.flags[cell[0], cell[1]]  # off the map the signal is NaN, whatever the flags
-    marked, rim = ((flags & bits) != 0 for bits in (_MARKED_BITS, _RIM_BIT))
-    signal[~own] = np.nan
-    usable = np.isfinite(signal) & ~marked & ~rim
+    usable, marked = own_samples(
+        signal, own, (cell[0], cell[1]), pressure_map.flags, (_MARKED_BITS, _RIM_BIT)
+    )
     foreign = _foreign(signal, noise, usable, pressure_map, (line.step, float(across[1] - across[0])))
-    foreign |= marked & own
+    foreign |= marked
     usable &= ~foreign
     half = min(max(1, round(_CROWN_MM / 2 / line.step)), (len(signal) - 1) // 2)
     crown_signal = highest_means(signal, usable, half)
@@ -196,7 +195,7 @@ def _owned(line: SealLine, across: FloatArray, others: list[SealLine], band: flo
 
 def _within(points: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
     x, y = points.T
-    return points[(x >= low[0]) & (x <= high[0]) & (y >= low[1]) & (y <= high[1])]
+    return np.asarray(points[(x >= low[0]) & (x <= high[0]) & (y >= low[1]) & (y <= high[1])])
 
 
 def _foreign(

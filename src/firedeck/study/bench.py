@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from firedeck.definition.calibration import FilmCalibration
 from firedeck.definition.film_test import FilmTest
 from firedeck.definition.prediction import Prediction
 from firedeck.errors import FiredeckError
@@ -242,6 +243,22 @@ class Bench:
         named = (test.deck, test.gasket, test.film, test.criteria, *(scan.file for scan in test.scans))
         self._refuse_outside(name, named, "read the print on the command line")
         return test
+
+    def check_calibration_inside(self, name: str) -> FilmCalibration:
+        """Read a calibration's record and make sure that all it names lies within the folder.
+
+        Raises
+        ------
+        FiredeckError
+            If it is faulty or names a file elsewhere.
+        """
+        record = read_definition(self.existing(name), FilmCalibration)
+        self._refuse_outside(name, (record.film, record.scan), "calibrate the film on the command line")
+        return record
+
+    def calibration_of(self, name: str) -> Path:
+        """Return the folder for the report of a calibration's record."""
+        return self.place(f"{name.removesuffix('.toml')}-calibration")
 
     def check_prediction_inside(self, name: str) -> Prediction:
         """Read a prediction and make sure that all it names lies within the folder.

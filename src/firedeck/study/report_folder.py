@@ -70,3 +70,5 @@ def _write_page(folder: Path, page: Document) -> None:
     (folder / PAGE_NAME).write_text(render_html(page), encoding="utf-8")
     for picture in page.pictures:
         (folder / f"{picture.name}.png").write_bytes(picture.png)
+        if picture.svg:
+            (folder / f"{picture.name}.svg").write_bytes(picture.svg)

@@ -18,6 +18,7 @@ from starlette.staticfiles import StaticFiles
 from firedeck.errors import FiredeckError
 from firedeck.web import (
     bench_pages,
+    calibration_pages,
     clamp_pages,
     deck_pages,
     film_pages,
@@ -26,7 +27,7 @@ from firedeck.web import (
     lay_pages,
     record_pages,
 )
-from firedeck.web.guard import Guard
+from firedeck.web.guard import PATIENCE, Guard
 from firedeck.web.shop import Shop, shop_of
 
 __all__ = ["create_app"]
@@ -66,6 +67,7 @@ def create_app(folder: Path) -> Starlette:
             *deck_pages.ROUTES,
             *clamp_pages.ROUTES,
             *record_pages.ROUTES,
+            *calibration_pages.ROUTES,
             *job_pages.ROUTES,
             *imports.ROUTES,
             Route("/cautions", _cautions),
@@ -77,6 +79,7 @@ def create_app(folder: Path) -> Starlette:
     )
     app.state.shop = shop
     app.state.largest_import = imports.LARGEST_IMPORT
+    app.state.patience = PATIENCE
     return app
 
 

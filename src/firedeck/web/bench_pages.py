@@ -10,6 +10,7 @@ from starlette.responses import FileResponse, HTMLResponse, Response
 from starlette.routing import Route
 
 from firedeck.study.bench import BenchFile
+from firedeck.web.downloads import downloads_of, file_response
 from firedeck.web.guard import REPORT_POLICY
 from firedeck.web.shop import Shop, shop_of
 
@@ -68,12 +69,20 @@ def _against(request: Request) -> Response:
     for name in names:
         shop.bench.existing(name)
     report = shop.bench.comparison_of(*names) / "report.html"
-    return shop.page("against.html.j2", names=names, there=report.is_file())
+    return shop.page(
+        "against.html.j2", names=names, there=report.is_file(), downloads=downloads_of(report.parent)
+    )
 
 
 def _comparison(request: Request) -> Response:
     names = [f"{request.path_params[one]}.toml" for one in ("first", "second")]
     return report_response(shop_of(request), names)
+
+
+def _comparison_file(request: Request) -> Response:
+    first, second = (request.path_params[one] for one in ("first", "second"))
+    folder = shop_of(request).bench.comparison_of(f"{first}.toml", f"{second}.toml")
+    return file_response(folder, request.path_params["name"], f"{second}-against-{first}")
 
 
 def report_response(shop: Shop, names: list[str]) -> Response:
@@ -91,4 +100,5 @@ ROUTES = [
     Route("/refused/{name}", _refused),
     Route("/against/{first}/{second}", _against),
     Route("/against/{first}/{second}/report", _comparison),
+    Route("/against/{first}/{second}/file/{name}", _comparison_file),
 ]

@@ -26,6 +26,7 @@ from firedeck.study.editing.deck_edits import (
 )
 from firedeck.study.editing.deck_state import deck_state, write_plan
 from firedeck.study.editing.drafts import Draft, revision
+from firedeck.study.editing.named_elsewhere import named_elsewhere
 from firedeck.study.editing.new_plan import new_plan
 from firedeck.study.plan_shapes import shape_plan
 from firedeck.web.shop import Shop, shop_of
@@ -79,7 +80,9 @@ def _state(request: Request) -> Response:
 
 
 def _told(request: Request, draft: Draft, had: str) -> Order:
-    return shop_of(request).states.answer(draft.name, deck_state(draft), had)
+    shop = shop_of(request)
+    named = [vars(one) for one in named_elsewhere(shop.bench, draft)]
+    return shop.states.answer(draft.name, {**deck_state(draft), "named": named}, had)
 
 
 def _revision(request: Request) -> Response:

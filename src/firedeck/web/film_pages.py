@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import json
-import math
 import shlex
 from weakref import WeakKeyDictionary
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from firedeck.evidence import FLAGS
@@ -20,19 +19,11 @@ from firedeck.study.prints.stored_reading import StoredReading
 from firedeck.study.prints.stored_record import THUMBNAIL_NAME
 from firedeck.study.prints.tiles import TILE_CELLS, Pooling
 from firedeck.web.bench_pages import report_response
+from firedeck.web.downloads import downloads_of, file_response
 from firedeck.web.looks import page_looks
 from firedeck.web.shop import Shop, shop_of
 
 __all__ = ["ROUTES"]
-
-#: What may be fetched from a report's folder, with what it is.
-_DOWNLOADS = {
-    ".csv": ("text/csv; charset=utf-8", "table"),
-    ".png": ("image/png", "picture"),
-    ".tif": ("image/tiff", "pressure as 32-bit picture"),
-    ".nc": ("application/x-netcdf", "map with everything, NetCDF-4"),
-    ".parquet": ("application/vnd.apache.parquet", "table for programs"),
-}
 
 #: Addresses with a revision in them never change what they answer.
 _FOR_GOOD = {"Cache-Control": "private, max-age=31536000, immutable"}
@@ -69,7 +60,7 @@ def _read_page(shop: Shop, test: BenchTest) -> Response:
         share=share,
         kinds={flag.name: flag.short for flag in FLAGS.values()},
         command=_command(test),
-        downloads=_downloads(reading),
+        downloads=downloads_of(reading.folder),
         others=[file for file in shop.bench.test_files() if file.name != test.file.name],
     )
 
@@ -77,19 +68,6 @@ def _read_page(shop: Shop, test: BenchTest) -> Response:
 def _command(test: BenchTest) -> str:
     out = test.report or f"{test.file.stem}-report"
     return f"firedeck film read {shlex.quote(test.file.name)} --out {shlex.quote(out)}"
-
-
-def _downloads(reading: StoredReading) -> list[tuple[str, str, str]]:
-    paths = sorted(path for path in reading.folder.iterdir() if path.suffix in _DOWNLOADS)
-    return [
-        (path.name, _DOWNLOADS[path.suffix][1], _size(path.stat().st_size))
-        for path in paths
-        if path.name != THUMBNAIL_NAME
-    ]
-
-
-def _size(count: int) -> str:
-    return f"{count / 1e6:.1f} MB" if count >= 100_000 else f"{math.ceil(count / 1000)} kB"
 
 
 def _data(request: Request) -> Response:
@@ -162,18 +140,8 @@ def _point(request: Request) -> Response:
 
 
 def _file(request: Request) -> Response:
-    reading, name = _reading(request), request.path_params["name"]
-    if name not in {path.name for path in reading.folder.iterdir()}:
-        raise HTTPException(404)
-    path = reading.folder / name
-    if path.suffix not in _DOWNLOADS or path.is_symlink():
-        raise HTTPException(404)
-    inline = name == THUMBNAIL_NAME
-    return FileResponse(
-        path,
-        media_type=_DOWNLOADS[path.suffix][0],
-        filename=None if inline else f"{request.path_params['test']}-{name}",
-    )
+    name, prefix = request.path_params["name"], request.path_params["test"]
+    return file_response(_reading(request).folder, name, prefix, shown=(THUMBNAIL_NAME,))
 
 
 def _report(request: Request) -> Response:

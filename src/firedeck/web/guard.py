@@ -7,14 +7,18 @@ and takes changes only from its own pages.
 
 from __future__ import annotations
 
+import asyncio
+import logging
+import time
 from collections.abc import Iterable
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["LOOPBACK_NAMES", "PAGE_POLICY", "REPORT_POLICY", "Guard"]
+__all__ = ["LOOPBACK_NAMES", "PAGE_POLICY", "PATIENCE", "REPORT_POLICY", "Guard"]
 
 #: Names by which a browser may call this server.
 LOOPBACK_NAMES = ("127.0.0.1", "localhost", "[::1]")
@@ -41,6 +45,14 @@ _ALWAYS = {
 
 _READING = {"GET", "HEAD"}
 
+#: Longest wait for the next part of what is sent here [s].
+PATIENCE = 20.0
+
+#: What is sent more slowly than this over longer than that is not waited for any further [bytes/s].
+_SLOWEST = 1000.0
+
+_LOG = logging.getLogger("firedeck.web")
+
 
 class Guard:
     """Refuse what does not come from this server's own pages; add the headers that keep them in.
@@ -62,9 +74,11 @@ class Guard:
         if scope["type"] == "lifespan":
             await self.app(scope, receive, send)
             return
+        refusal = self._refusal(scope) if scope["type"] == "http" else "only plain requests are answered"
 
         async def send_guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
+                _note(scope, message["status"], refusal)
                 headers = MutableHeaders(scope=message)
                 for name, value in _ALWAYS.items():
                     headers[name] = value
@@ -74,11 +88,10 @@ class Guard:
                 headers.setdefault("Cache-Control", "no-cache" if static else "no-store")
             await send(message)
 
-        refusal = self._refusal(scope) if scope["type"] == "http" else "only plain requests are answered"
         if refusal:
             await PlainTextResponse(f"Refused: {refusal}.\n", status_code=403)(scope, receive, send_guarded)
             return
-        await self.app(scope, receive, send_guarded)
+        await self.app(scope, _impatient(scope, receive), send_guarded)
 
     def _refusal(self, scope: Scope) -> str:
         """Return why a request is refused; empty where it is not."""
@@ -94,6 +107,39 @@ class Guard:
         if scope["method"] not in _READING and origin is None:
             return "a change must say which page it comes from"
         return ""
+
+
+def _note(scope: Scope, status: int, refusal: str) -> None:
+    """Log a refusal in one line, in the server's own words: what was sent could forge lines."""
+    if status < 400:
+        return
+    method = scope.get("method")
+    method = method if method in ("GET", "HEAD", "POST", "PUT") else "another method"
+    page = getattr(scope.get("endpoint"), "__module__", "no page")
+    _LOG.warning("refused: %s, %d, %s", method, status, refusal or page)
+
+
+def _impatient(scope: Scope, receive: Receive) -> Receive:
+    """Return a receiver that gives up on what comes too slowly, so that nobody holds a file open for ever."""
+    patience = float(scope["app"].state.patience)
+    start, got, whole = time.monotonic(), 0, False
+
+    async def receive_in_time() -> Message:
+        nonlocal got, whole
+        if whole:
+            return await receive()
+        try:
+            message = await asyncio.wait_for(receive(), patience)
+        except TimeoutError as fault:
+            raise HTTPException(408, "what was being sent did not come") from fault
+        got += len(message.get("body", b""))
+        whole = not message.get("more_body", False)
+        spent = time.monotonic() - start
+        if not whole and spent > patience and got < _SLOWEST * spent:
+            raise HTTPException(408, "what was being sent came too slowly")
+        return message
+
+    return receive_in_time
 
 
 def _without_port(host: str) -> str:

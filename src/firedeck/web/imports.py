@@ -12,11 +12,15 @@ from starlette.routing import Route
 from firedeck.errors import FiredeckError
 from firedeck.files.definition_file import LARGEST_FILE
 from firedeck.web.shop import shop_of
+from firedeck.web.unfinished import DRAFT_START
 
 __all__ = ["LARGEST_IMPORT", "ROUTES"]
 
 #: Largest file that may be brought in [bytes]; a 16-bit colour scan of A3 at 1200 dpi fits.
 LARGEST_IMPORT = 2_000_000_000
+
+#: So much of a file's name is in its draft's name, to be told if the server is killed [characters].
+_TOLD = 50
 
 
 async def _bring(request: Request) -> Response:
@@ -28,7 +32,7 @@ async def _bring(request: Request) -> Response:
     if not told.isdigit() or int(told) > limit:
         raise _too_large(limit)
     # The name begins with a point: it is no file of the bench before it is whole.
-    draft = shop.bench.folder / f".import-{uuid.uuid4().hex}"
+    draft = shop.bench.folder / f"{DRAFT_START}{uuid.uuid4().hex[:8]}-{target.name[:_TOLD]}"
     try:
         size = 0
         with draft.open("xb") as file:

@@ -51,6 +51,8 @@ def _job(shop: Shop, what: str, names: list[str]) -> Job:
         return Job("read", (names[0],), f"Reading {stems[0]}", f"/film/{stems[0]}")
     if what == "lay" and len(names) == 1:
         return Job("lay", (names[0],), f"Looking at the scans of {stems[0]}", f"/film/{stems[0]}/lay")
+    if what == "calibrate" and len(names) == 1:
+        return Job("calibrate", (names[0],), f"Calibrating {stems[0]}", f"/calibration/{stems[0]}")
     if what == "compare" and len(names) == 2 and names[0] != names[1]:
         return Job(
             "compare", tuple(names), f"{stems[1]} against {stems[0]}", f"/against/{stems[0]}/{stems[1]}"

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from firedeck.errors import FiredeckError
+from firedeck.web.unfinished import note_under_way
 
 __all__ = ["Job", "JobBook"]
 
@@ -116,6 +117,7 @@ class JobBook:
             self._jobs[job.key] = job
             self._waiting.append(job)
             self._forget()
+            self._note()
             if self._runner is None:
                 self._runner = threading.Thread(target=self._run, daemon=True)
                 self._runner.start()
@@ -126,6 +128,10 @@ class JobBook:
         ended = [key for key, job in self._jobs.items() if job.ended]
         for key in ended[: max(0, len(self._jobs) - _MOST_KEPT)]:
             del self._jobs[key]
+
+    def _note(self) -> None:
+        """Keep in the folder what is under way, so that it can be told after a server that was killed."""
+        note_under_way(self.folder, [job.title for job in self._jobs.values() if not job.ended])
 
     def get(self, key: str) -> Job | None:
         """Return a job, or None where there is none of that key."""
@@ -146,12 +152,14 @@ class JobBook:
                 self._waiting.remove(job)
             elif self._process is not None:
                 _end(self._process)
+            self._note()
 
     def close(self) -> None:
         """Stop everything, for the server's end."""
         with self._change:
             self._closed = True
             self._waiting.clear()
+            note_under_way(self.folder, [])
             if self._process is not None:
                 _end(self._process)
             self._change.notify_all()
@@ -171,9 +179,10 @@ class JobBook:
 
     def _start(self, job: Job) -> subprocess.Popen[str]:
         command = [sys.executable, "-m", "firedeck.web.worker", job.what, str(self.folder), *job.names]
+        # The worker ends when the other end of its input does: with this server, however that ends.
         environment = {"OPENBLAS_NUM_THREADS": "1", **os.environ, "PYTHONUTF8": "1"}
         return subprocess.Popen(
-            command, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True,
+            command, env=environment, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
             encoding="utf-8",
         )  # fmt: skip
 
@@ -194,6 +203,8 @@ class JobBook:
                     "where": "",
                     "remedy": "it may have run out of memory; read one print at a time",
                 }
+            if not self._closed:
+                self._note()
 
     def _hear(self, job: Job, line: str) -> None:
         try:

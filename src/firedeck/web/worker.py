@@ -7,8 +7,10 @@ moment, keeps the server quick and gives its memory back.
 from __future__ import annotations
 
 import json
+import os
 import signal
 import sys
+import threading
 import traceback
 from collections.abc import Callable
 from pathlib import Path
@@ -77,6 +79,19 @@ def _compare(folder: Path, names: list[str], tell: Tell) -> None:
     write_comparison(compare_readings(*readings), bench.comparison_of(*names))
 
 
+def _calibrate(folder: Path, names: list[str], tell: Tell) -> None:
+    """Calibrate a film from the scan of its pieces, write the curve into its batch, and the report."""
+    from firedeck.study.bench import Bench
+    from firedeck.study.prints.calibrating import calibrate_film
+    from firedeck.study.prints.output import write_calibration
+
+    bench = Bench(folder)
+    bench.check_calibration_inside(names[0])
+    result = calibrate_film(bench.existing(names[0]), progress=tell)
+    tell("drawing the report", 0.95)
+    write_calibration(result, bench.calibration_of(names[0]))
+
+
 def _condense(folder: Path, names: list[str], tell: Tell) -> None:
     """Condense head and block of a prediction, on its own gasket or on another, into the cache."""
     from firedeck.study.bench import Bench
@@ -104,6 +119,7 @@ JOBS: dict[str, Callable[[Path, list[str], Tell], None]] = {
     "read": _read,
     "lay": _lay,
     "compare": _compare,
+    "calibrate": _calibrate,
     "condense": _condense,
     "example": _example,
 }
@@ -163,5 +179,12 @@ def main(arguments: list[str]) -> int:
     return 0
 
 
+def _end_with_server() -> None:
+    """Stop, with all drafts cleared away, when the server at the other end of the input is gone."""
+    sys.stdin.buffer.read()
+    os.kill(os.getpid(), signal.SIGTERM)
+
+
 if __name__ == "__main__":
+    threading.Thread(target=_end_with_server, daemon=True).start()
     sys.exit(main(sys.argv[1:]))

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
 from firedeck import __version__
-from firedeck.contact import ClosureLaw, law_from_rows
+from firedeck.contact import ClosureLaw, SolidMesh, check_solid, law_from_rows
 from firedeck.definition.closure import Relaxation
 from firedeck.definition.deck import DeckPlan, Seal
 from firedeck.definition.fastening import check_fastening
@@ -15,8 +16,10 @@ from firedeck.definition.film import FilmBatch
 from firedeck.definition.gasket import Gasket, plan_with_gasket
 from firedeck.definition.plan_finding import PlanFinding
 from firedeck.definition.prediction import LawOfSeals, Prediction, check_prediction
+from firedeck.definition.shape import outline_polygon
 from firedeck.errors import DefinitionError, Fault, FiredeckError
 from firedeck.files.definition_file import read_definition
+from firedeck.files.mesh_file import read_solid
 from firedeck.files.scan_file import file_hash
 from firedeck.loading.reckoning import ClampReckoning, reckon_clamp
 from firedeck.study.closure import GasketLaws, load_laws
@@ -72,6 +75,8 @@ class PredictionFiles:
         Film of a test to be predicted.
     provenance : mapping of str to str
         Version and hashes of all inputs.
+    meshes : mapping of str to SolidMesh
+        Volume meshes that stand for ``head`` or ``block``.
     """
 
     file: Path
@@ -83,6 +88,7 @@ class PredictionFiles:
     laws: Mapping[str, SealLaw]
     film: FilmBatch | None
     provenance: Mapping[str, str]
+    meshes: Mapping[str, SolidMesh] = field(default_factory=dict)
 
     @property
     def folder(self) -> Path:
@@ -126,9 +132,27 @@ def load_prediction(file: Path, *, gasket_file: str = "") -> PredictionFiles:
     film = read_definition(folder / prediction.print.film, FilmBatch) if prediction.print else None
     named = [prediction.deck, prediction.gasket, prediction.fastening, *tables]
     named += [prediction.print.film] if prediction.print else []
+    named += [body.mesh for body in (prediction.head, prediction.block) if body.mesh]
+    meshes = _meshes(file, prediction, plan)
     hashes = {f"sha256 {name}": file_hash(folder / name) for name in dict.fromkeys([file.name, *named])}
     provenance = {"firedeck": __version__, **hashes}
-    return PredictionFiles(file, prediction, plan, gasket, fastening, clamp, laws, film, provenance)
+    return PredictionFiles(file, prediction, plan, gasket, fastening, clamp, laws, film, provenance, meshes)
+
+
+def _meshes(file: Path, prediction: Prediction, plan: DeckPlan) -> dict[str, SolidMesh]:
+    """Read the volume meshes of the bodies that name one, and make sure that each fits the deck."""
+    found: dict[str, SolidMesh] = {}
+    sides: tuple[Literal["head", "block"], ...] = ("head", "block")
+    for side in sides:
+        body = prediction.head if side == "head" else prediction.block
+        if not body.mesh or body.mesh_unit is None:
+            continue
+        found[side] = read_solid(
+            file.parent / body.mesh, body.mesh_unit, deck_at=body.deck_at, tolerance=body.deck_tolerance,
+            key=f"{side}.mesh",
+        )  # fmt: skip
+        check_solid(found[side], side, outline_polygon(plan))
+    return found
 
 
 def _refuse(file: Path, found: Sequence[PlanFinding]) -> None:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -21,11 +22,13 @@ from firedeck.contact import (
     Joint,
     PressedSeal,
     Store,
+    VolumeSection,
     generic_block,
     generic_head,
 )
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.fastening import FastenerGroup, WarmPart
+from firedeck.definition.material import Material
 from firedeck.definition.prediction import Prediction
 from firedeck.definition.shape import outline_polygon
 from firedeck.errors import FiredeckError
@@ -53,7 +56,7 @@ class BodySizes:
 
     Attributes
     ----------
-    head, block : BodySection
+    head, block : BodySection or VolumeSection
         The bodies.
     thickness : float
         Thickness of the gasket under the fasteners [mm].
@@ -61,8 +64,8 @@ class BodySizes:
         Assumptions, in words [text].
     """
 
-    head: BodySection
-    block: BodySection
+    head: BodySection | VolumeSection
+    block: BodySection | VolumeSection
     thickness: float
     notes: tuple[str, ...]
 
@@ -75,23 +78,53 @@ def sections(files: PredictionFiles) -> BodySizes:
     FiredeckError
         If the stated layers of the head do not reach the fasteners' seats.
     """
-    prediction, plan = files.prediction, files.plan
+    prediction = files.prediction
     groups = files.fastening.fastening.groups
     heights = {group.name: _split(group, files.gasket.thickness) for group in groups}
     seat = max(height for height, _ in heights.values())
-    sizes, fitted = _head_sizes(files, seat)
-    block = BlockSizes(**_given(prediction.block, BlockSizes))
-    element = max(10.0, prediction.element)
     head_material = prediction.head.material or _thickest(groups).material
     block_material = prediction.block.material or groups[0].fastener.hole.material
-    head = generic_head(plan, sizes, head_material, element=element)
-    body = generic_block(plan, block, block_material, element=element)
+    head = _from_mesh(files, "head", head_material) or _generic_head(files, seat, head_material)
+    body = _from_mesh(files, "block", block_material) or _generic_block(files, block_material)
     _refuse_thin_block(files, body)
     notes = [f"head of {head_material.name}, block of {block_material.name}", *head.assumptions]
     notes += [*body.assumptions, "the block is held all over its bottom"]
-    if fitted:
-        notes.append(f"jacket and ports of the head were scaled to seats {seat:.4g} mm up: {fitted}")
     return BodySizes(head, body, heights[groups[0].name][1], tuple(notes))
+
+
+def _generic_head(files: PredictionFiles, seat: float, material: Material) -> BodySection:
+    sizes, fitted = _head_sizes(files, seat)
+    head = generic_head(files.plan, sizes, material, element=max(10.0, files.prediction.element))
+    if not fitted:
+        return head
+    told = f"jacket and ports of the head were scaled to seats {seat:.4g} mm up: {fitted}"
+    return replace(head, assumptions=(*head.assumptions, told))
+
+
+def _generic_block(files: PredictionFiles, material: Material) -> BodySection:
+    sizes = BlockSizes(**_given(files.prediction.block, BlockSizes))
+    return generic_block(files.plan, sizes, material, element=max(10.0, files.prediction.element))
+
+
+def _from_mesh(
+    files: PredictionFiles, side: Literal["head", "block"], material: Material
+) -> VolumeSection | None:
+    """Return the volume mesh that stands for a body, with what must be known about it, or None."""
+    if side not in files.meshes:
+        return None
+    mesh = files.meshes[side]
+    size = np.ptp(mesh.points, axis=0)
+    kind = {8: "bricks", 10: "quadratic tetrahedra", 4: "linear tetrahedra"}[mesh.cells.shape[1]]
+    notes = [
+        f"the {side} is the volume mesh {mesh.name}: {len(mesh.cells)} {kind}, {len(mesh.points)} nodes, "
+        f"{size[0]:.4g} x {size[1]:.4g} x {size[2]:.4g} mm, taken to lie in the deck plan's x and y"
+    ]
+    if mesh.cells.shape[1] == 4:
+        notes.append(
+            "CAUTION: linear tetrahedra are too stiff in bending, often by tens of per cent: the "
+            f"{side} bends less here than it will; mesh it with quadratic tetrahedra"
+        )
+    return VolumeSection(side, mesh, material, assumptions=tuple(notes))
 
 
 def _split(group: FastenerGroup, gasket: float) -> tuple[float, float]:
@@ -137,7 +170,7 @@ def _head_sizes(files: PredictionFiles, seat: float) -> tuple[HeadSizes, str]:
     return HeadSizes(**{**given, **scaled}), words
 
 
-def _refuse_thin_block(files: PredictionFiles, block: BodySection) -> None:
+def _refuse_thin_block(files: PredictionFiles, block: BodySection | VolumeSection) -> None:
     depth = -block.planes[0]
     start = files.prediction.block.thread_start
     for group in files.fastening.fastening.groups:
@@ -273,7 +306,9 @@ def memory_needed(plan: DeckPlan, sizes: BodySizes, element: float) -> float:
 _BASE, _PER_FREEDOM, _DENSE = 2e8, 3600.0, 12.0
 
 
-def _freedoms(section: BodySection, element: float) -> float:
+def _freedoms(section: BodySection | VolumeSection, element: float) -> float:
+    if isinstance(section, VolumeSection):
+        return 3.0 * len(section.mesh.points)
     planes = 0.0
     for layer in section.layers:
         nodes = layer.plan.area / element**2 + 0.7 * layer.plan.length / element

@@ -13,9 +13,12 @@ from firedeck.study.fastening.assumptions import clamp_assumptions
 from firedeck.study.prediction.doubt import IDEALISED
 from firedeck.study.prediction.files import PredictionFiles
 from firedeck.study.prediction.joint import BodySizes
-from firedeck.study.prediction.states import warmth_of
+from firedeck.study.prediction.states import MOST_RELAXED, warmth_of
 
 __all__ = ["prediction_assumptions"]
+
+#: How far the bow of the idealised geometry itself may be off on the default grid [1].
+_BOW = 0.2
 
 
 def prediction_assumptions(
@@ -54,12 +57,13 @@ def _bodies(files: PredictionFiles, sizes: BodySizes, joint: Joint) -> Iterator[
     yield from sizes.notes
     prediction = files.prediction
     yield (
-        f"stiffness of generic bodies is known to ± {share(prediction.head.stiffness_spread)} (head) and "
+        f"stiffness of the bodies is known to ± {share(prediction.head.stiffness_spread)} (head) and "
         f"± {share(prediction.block.stiffness_spread)} (block): common practice, no source"
     )
     yield (
         f"elements of {joint.grid.pitch:.3g} mm in plan; mean line load of the idealised geometry to "
-        f"± {share(IDEALISED[0])}, its lowest, bow and opening to ± {share(IDEALISED[1])}: {IDEALISED[2]}"
+        f"± {share(IDEALISED[0])}, its lowest and opening to ± {share(IDEALISED[1])}, "
+        f"bow to ± {share(_BOW)}: {IDEALISED[2]}"
     )
     lost = max(joint.head.left_out, joint.block.left_out)
     if lost > 0.002:
@@ -115,21 +119,20 @@ def _relaxation(files: PredictionFiles, relaxed: Mapping[str, float]) -> Iterato
             f"law states after {one.time / 3600.0:.3g} h at {one.temperature:.0f} °C; taken for the settled "
             f"joint whatever its own time and temperature: {one.source}"
         )
-    if not stated:
-        return
-    wanted = share(files.fastening.fastening.settling.relaxation)
     others = [name for name in files.laws if name not in stated]
-    if not others:
-        yield f"every seal's law states its relaxation; the fastening's {wanted} of the preload is not used"
-    elif not any(relaxed[name] for name in others):
+    wanted = share(files.fastening.fastening.settling.relaxation)
+    if any(relaxed[name] >= MOST_RELAXED for name in others):
         yield (
-            f"the stated relaxation takes as much from the fasteners as the fastening's {wanted} of the "
-            "preload, or more; the other seals are taken to lose nothing of their own"
+            f"while settling no seal loses more than {share(MOST_RELAXED)} of its load at the same closure "
+            f"unless its law says so; that takes less from the fasteners than the fastening's {wanted}"
         )
-    else:
+    if stated and not others:
+        yield f"every seal's law states its relaxation; the fastening's {wanted} of the preload is not used"
+    if stated and others:
         yield (
-            f"the other seals lose alike, {share(relaxed[others[0]])} of their load at the same closure, so "
-            f"that all together take the fastening's {wanted} from the preload"
+            f"the other seals lose {share(relaxed[others[0]])} of their load at the same closure, which "
+            f"would take the fastening's {wanted} from the preload if every seal lost it; what the fasteners "
+            "lose follows from the balance and is not that figure"
         )
 
 

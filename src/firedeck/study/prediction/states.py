@@ -6,11 +6,12 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from scipy.optimize import brentq
+
 from firedeck.contact import Joint, JointState, Warmth, loose_joint
 from firedeck.contact.joint import Level
 from firedeck.definition.fastener import Fastener
 from firedeck.definition.prediction import HotState
-from firedeck.definition.tightening import Settling
 from firedeck.loading.compliance import fastener_compliance
 from firedeck.loading.interaction import Move
 from firedeck.loading.yielding import preload_at_yield
@@ -18,6 +19,7 @@ from firedeck.study.fastening.assessment import in_file
 from firedeck.study.prediction.files import PredictionFiles
 
 __all__ = [
+    "MOST_RELAXED",
     "PredictedStates",
     "Told",
     "carry_out",
@@ -32,10 +34,10 @@ __all__ = [
 Told = Callable[[str, float], None]
 
 #: Largest share of the gasket's load that settling may take at the same closure [1].
-_MOST_RELAXED = 0.6
+MOST_RELAXED = 0.6
 
-#: Trials to find that share.
-_SECANTS = 4
+#: How near that share is sought [1].
+_SHARE_STEP = 1e-4
 
 
 @dataclass(frozen=True)
@@ -127,9 +129,8 @@ def _turned_on(state: JointState, files: PredictionFiles, move: Move) -> JointSt
 def settling_shares(state: JointState, files: PredictionFiles) -> dict[str, float]:
     """Return the share of its load that each seal loses at the same closure while settling [1].
 
-    A seal whose law states its relaxation loses that. All others lose one common share: as much as takes
-    what is left of the fastening's share from the fasteners' sum, beside what flattening takes, and nothing
-    where the stated ones alone take more.
+    A seal whose law states its relaxation loses that. The others lose the share that would take the
+    fastening's share from the fasteners' sum if all seals lost it, beside what flattening takes.
 
     Parameters
     ----------
@@ -138,43 +139,30 @@ def settling_shares(state: JointState, files: PredictionFiles) -> dict[str, floa
     files : PredictionFiles
         The prediction.
     """
-    settling = files.fastening.fastening.settling
     stated = {
         name: 1.0 - one.relaxation.remaining for name, one in files.laws.items() if one.relaxation is not None
     }
-    others = [name for name in files.laws if name not in stated]
-    if settling.relaxation <= 0.0 or not others:
-        return stated | dict.fromkeys(others, 0.0)
+    common = 0.0 if len(stated) == len(files.laws) else _common_share(state, files)
+    return dict.fromkeys(files.laws, common) | stated
+
+
+def _common_share(state: JointState, files: PredictionFiles) -> float:
+    settling = files.fastening.fastening.settling
+    if settling.relaxation <= 0.0:
+        return 0.0
+    wanted = settling.relaxation * float(state.tension.sum())
     flat = float(state.settle(embedding=settling.flattening).tension.sum())
 
-    def lost(share: float) -> float:
-        shares = stated | dict.fromkeys(others, share)
-        return flat - float(_settled(state, settling.flattening, shares).tension.sum())
+    def beyond(share: float) -> float:
+        lost = flat - float(_settled(state, settling.flattening, share).tension.sum())
+        return lost / wanted - 1.0
 
-    already = lost(0.0) if stated else 0.0
-    common = _share_that_takes(lost, settling.relaxation * float(state.tension.sum()), already, settling)
-    return stated | dict.fromkeys(others, common)
-
-
-def _share_that_takes(
-    lost: Callable[[float], float], wanted: float, already: float, settling: Settling
-) -> float:
-    """Return the share at which so much tension is lost [N], found by secants [1]."""
-    if already >= wanted:
-        return 0.0
-    share = 1.5 * settling.relaxation * (1.0 - already / wanted)
-    before, lost_before = 0.0, already
-    for _ in range(_SECANTS):
-        now = lost(share)
-        if abs(now - wanted) <= 0.01 * wanted or now <= lost_before:
-            break
-        slope = (now - lost_before) / (share - before)
-        before, lost_before = share, now
-        share = min(share + (wanted - now) / slope, _MOST_RELAXED)
-    return share
+    if beyond(MOST_RELAXED) <= 0.0:
+        return MOST_RELAXED
+    return float(brentq(beyond, 0.0, MOST_RELAXED, xtol=_SHARE_STEP))
 
 
-def _settled(state: JointState, flattening: float, shares: Mapping[str, float]) -> JointState:
+def _settled(state: JointState, flattening: float, shares: float | Mapping[str, float]) -> JointState:
     return state.settle(embedding=flattening, relaxation=shares)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -12,11 +13,22 @@ from firedeck.files.map_file import write_map, write_map_tiff
 from firedeck.film.registered import RegistrationError
 from firedeck.report.document import Document, Link
 from firedeck.study.prints.calibrating import CalibrationResult
+from firedeck.study.prints.changes import changes_between, earlier_record
 from firedeck.study.prints.pages import calibration_page, comparison_page, reading_page
 from firedeck.study.prints.reading import Comparison, PrintReading, load_test
 from firedeck.study.prints.scanning import load_scan
-from firedeck.study.prints.stored_record import THUMBNAIL_NAME, store_reading
-from firedeck.study.prints.tables import UNITS, difference_columns, leak_columns, seal_columns, sector_columns
+from firedeck.study.prints.stored_record import THUMBNAIL_NAME, record_of, store_reading
+from firedeck.study.prints.tables import (
+    UNITS,
+    curve_columns,
+    difference_columns,
+    leak_columns,
+    piece_columns,
+    rule_columns,
+    seal_columns,
+    seal_difference_columns,
+    sector_columns,
+)
 from firedeck.study.progress import Progress, silent
 from firedeck.study.report_folder import write_report
 
@@ -42,13 +54,18 @@ def write_reading(
     def beside(draft: Path) -> None:
         write_map(draft / "map.nc", reading.map)
         write_map_tiff(draft / "map.tif", reading.map)
-        store_reading(reading, draft)
+        record, before = record_of(reading), earlier_record(folder)
+        if before is not None and before["record"] == record["record"]:
+            # Through JSON and back, as the earlier one went: pairs become lists.
+            record["changes"] = changes_between(before, json.loads(json.dumps(record)))
+        store_reading(reading, draft, record)
         write_thumbnail(reading.map, draft / THUMBNAIL_NAME)
 
     tables = {
         "seals": seal_columns(reading),
         "sectors": sector_columns(reading.profiles),
         "leaks": leak_columns(reading),
+        "rules": rule_columns(reading),
     }
     return write_report(folder, page, tables=tables, units=UNITS, beside=beside, overwrite=overwrite)
 
@@ -61,13 +78,18 @@ def write_comparison(
     def page() -> Document:
         return comparison_page(comparison, links=tuple(links))
 
-    tables = {"differences": difference_columns(comparison)}
+    tables = {"differences": difference_columns(comparison), "seals": seal_difference_columns(comparison)}
     return write_report(folder, page, tables=tables, units=UNITS, overwrite=overwrite)
 
 
 def write_calibration(result: CalibrationResult, folder: Path, *, overwrite: bool = False) -> Path:
-    """Write the page of a film calibration with its picture; as `write_reading`."""
-    return write_report(folder, lambda: calibration_page(result), overwrite=overwrite)
+    """Write the page of a film calibration with its picture and tables; as `write_reading`."""
+    response = result.batch.response
+    assert response is not None
+    tables = {"curve": curve_columns(response), "pieces": piece_columns(result)}
+    return write_report(
+        folder, lambda: calibration_page(result), tables=tables, units=UNITS, overwrite=overwrite
+    )
 
 
 def write_refusal(test_file: Path, error: RegistrationError, folder: Path) -> Path | None:

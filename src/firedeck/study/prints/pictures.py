@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from firedeck.definition.deck import DeckPlan
 from firedeck.drawing.leak_picture import DrawnLeak, leak_figure
 from firedeck.drawing.map_picture import Mark, difference_figure, map_figure
-from firedeck.drawing.picture_file import to_png_bytes
+from firedeck.drawing.picture_file import to_png_and_svg
 from firedeck.drawing.polar_picture import polar_figure
 from firedeck.drawing.response_picture import response_figure
 from firedeck.drawing.strip_picture import SealView, curves_figure, overlay_figure, strip_figure
@@ -147,7 +147,8 @@ class ReadingPictures:
 
 
 def _picture(name: str, figure: Figure, caption: str) -> Picture:
-    return Picture(name.replace(" ", "-"), to_png_bytes(figure), caption)
+    png, svg = to_png_and_svg(figure)
+    return Picture(name.replace(" ", "-"), png, caption, svg)
 
 
 def seal_views(reading: PrintReading) -> list[SealView]:

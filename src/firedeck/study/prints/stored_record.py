@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -30,6 +31,7 @@ __all__ = [
     "RECORD_NAME",
     "STRIPS_NAME",
     "THUMBNAIL_NAME",
+    "record_of",
     "store_reading",
 ]
 
@@ -49,17 +51,19 @@ FORMAT = 2
 _MOST_TRACED = 24
 
 
-def store_reading(reading: PrintReading, folder: Path) -> None:
+def store_reading(reading: PrintReading, folder: Path, record: dict[str, Any]) -> None:
     """Write the record of a reading, its unrolled seals and its map in tiles into a folder.
 
     Parameters
     ----------
     reading : PrintReading
         The reading.
+    record : dict
+        `record_of` the reading, and what else belongs there.
     folder : Path
         Existing folder; its map stands in ``map.nc`` beside them.
     """
-    text = json.dumps(plain(_record(reading)), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    text = json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     (folder / RECORD_NAME).write_text(text, encoding="utf-8")
     strips: dict[str, npt.NDArray[np.generic]] = {}
     for place, profile in enumerate(reading.profiles):
@@ -68,6 +72,13 @@ def store_reading(reading: PrintReading, folder: Path) -> None:
     with (folder / STRIPS_NAME).open("wb") as file:
         np.savez_compressed(file, allow_pickle=False, **strips)
     write_tiles(folder / TILES_NAME, reading.map.value, reading.map.flags)
+
+
+def record_of(reading: PrintReading) -> dict[str, Any]:
+    """Return a reading but for its map and strips as plain data; an interval's open end is null."""
+    record = plain(_record(reading))
+    assert isinstance(record, dict)
+    return record
 
 
 def _record(reading: PrintReading) -> dict[str, object]:
@@ -88,6 +99,8 @@ def _record(reading: PrintReading) -> dict[str, object]:
             "film": files.batch.name,
             "film_face": files.test.film_face,
         },
+        "landmarks": len(files.test.landmarks),
+        "masks": [{"reason": one.reason, "path": one.path} for one in files.test.masks],
         "headline": {"text": headline.text, "state": headline.state, "lines": headline.lines},
         "remarks": reading.verdict.remarks,
         "notes": reading.notes,

@@ -5,12 +5,31 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+import numpy as np
+
+from firedeck.definition.film import Response
 from firedeck.evidence import Estimate, decode_flags
+from firedeck.film.response import density_of
 from firedeck.seal.profile import SealProfile
 from firedeck.study.columns import Columns, as_rows, columns_of, estimate_columns, plain
+from firedeck.study.prints.calibrating import CalibrationResult
 from firedeck.study.prints.reading import Comparison, PrintReading
 
-__all__ = ["UNITS", "difference_columns", "leak_columns", "reading_record", "seal_columns", "sector_columns"]
+__all__ = [
+    "UNITS",
+    "curve_columns",
+    "difference_columns",
+    "leak_columns",
+    "piece_columns",
+    "reading_record",
+    "rule_columns",
+    "seal_columns",
+    "seal_difference_columns",
+    "sector_columns",
+]
+
+#: Standard uncertainties to either side of an interval that holds the truth in 95 of 100 cases.
+_NORMAL_95 = 1.96
 
 #: Unit of every column.
 UNITS: Mapping[str, str] = {
@@ -21,7 +40,8 @@ UNITS: Mapping[str, str] = {
     "line_load_N_per_mm": "N/mm", "low_N_per_mm": "N/mm", "high_N_per_mm": "N/mm", "noise_N_per_mm": "N/mm",
     "common_N_per_mm": "N/mm", "contact_MPa": "MPa", "contact_low_MPa": "MPa", "contact_high_MPa": "MPa",
     "breach_MPa": "MPa", "breach_low_MPa": "MPa", "breach_high_MPa": "MPa", "x_mm": "mm", "y_mm": "mm",
-    "difference_N_per_mm": "N/mm",
+    "difference_N_per_mm": "N/mm", "pressure_MPa": "MPa", "pressure_low_MPa": "MPa",
+    "pressure_high_MPa": "MPa", "smallest_N_per_mm": "N/mm",
 }  # fmt: skip
 
 
@@ -105,6 +125,61 @@ def leak_columns(reading: PrintReading) -> Columns:
             for path in reading.leaks
         ]
     )
+
+
+def rule_columns(reading: PrintReading) -> Columns:
+    """Return one row for every rule that was applied to a seal."""
+    rows: list[dict[str, object]] = [
+        {
+            "seal": judged.seal,
+            "rule": one.rule,
+            "leads_to": str(one.state),
+            "because": one.text,
+            "backing": one.source,
+        }
+        for judged in reading.verdict.seals
+        for one in judged.reasons
+    ]
+    return columns_of(rows)
+
+
+def seal_difference_columns(comparison: Comparison) -> Columns:
+    """Return one row for every seal that both prints have."""
+    rows: list[dict[str, object]] = [
+        {
+            "seal": seal.name,
+            **estimate_columns("mean", seal.mean, "N_per_mm"),
+            **estimate_columns("weakest", seal.weakest, "N_per_mm"),
+            "smallest_N_per_mm": seal.smallest,
+            "sectors": len(seal.shown),
+            "sectors_that_differ": int(seal.shown.sum()),
+        }
+        for seal in comparison.seals
+    ]
+    return columns_of(rows)
+
+
+def curve_columns(response: Response) -> Columns:
+    """Return a film's response curve with the 95 % band of its pressure, one row a knot."""
+    pressure = np.asarray(response.pressure)
+    spread = _NORMAL_95 * np.sqrt(np.clip(np.diag(np.asarray(response.log_covariance)), 0.0, None))
+    return {
+        "pressure_MPa": pressure.tolist(),
+        "pressure_low_MPa": (pressure * np.exp(-spread)).tolist(),
+        "pressure_high_MPa": (pressure * np.exp(spread)).tolist(),
+        "net_density": list(response.net_density),
+    }
+
+
+def piece_columns(result: CalibrationResult) -> Columns:
+    """Return one row for every calibration piece, in reading order."""
+    shown = [piece.signal[result.channel] for piece in result.pieces]
+    return {
+        "piece": list(range(1, len(shown) + 1)),
+        "pressure_MPa": [piece.pressure for piece in result.pieces],
+        "share_of_light": list(shown),
+        "net_density": density_of(shown).tolist(),
+    }
 
 
 def difference_columns(comparison: Comparison) -> Columns:

@@ -23,7 +23,7 @@ __all__ = ["COUNT_MPA", "TILES_NAME", "TILE_CELLS", "Pooling", "counts_of", "pac
 TILES_NAME = "tiles.sqlite"
 
 #: Cells to a tile, each way.
-TILE_CELLS = 256
+TILE_CELLS = 512
 
 #: Every level of the pyramid halves the one before.
 _LEVELS = 6

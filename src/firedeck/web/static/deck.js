@@ -4,7 +4,7 @@ import { byId, fetchJson, make } from './lib.js';
 import { followNewPlan } from './deck_new.js';
 import { nextState } from './deck_state.js';
 import { DeckMap } from './deck_map.js';
-import { DeckForm } from './deck_form.js';
+import { DeckForm, lostName } from './deck_form.js';
 import { DeckText } from './deck_text.js';
 
 const root = byId('deck');
@@ -90,7 +90,9 @@ function showStanding() {
 }
 
 function showFindings() {
-  byId('nothing').hidden = state.findings.length > 0;
+  const lost = state.named.filter((/** @type {any} */ one) => one.lost);
+  byId('nothing').hidden = state.findings.length + lost.length > 0;
+  byId('lost-names').replaceChildren(...lost.map(lostName));
   byId('findings').replaceChildren(...state.findings.map((/** @type {any} */ one) => {
     const go = make('button', { type: 'button', class: 'mini' }, 'show', make('span', { class: 'hidden' }, ` ${one.key}`));
     go.addEventListener('click', () => { choose(one.entry); if (one.at) map.goTo(one.at); text.reach(one.line); });

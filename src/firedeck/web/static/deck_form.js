@@ -2,6 +2,10 @@
 /** The list of features and the form of the chosen one. */
 import { byId, make } from './lib.js';
 
+/** @param {any} one a name that the draft no longer has @returns {HTMLElement} */
+export const lostName = (one) => make('li', { class: 'doubt' }, make('b', {}, 'name lost'), ` “${one.name}” is gone from this draft and still named in ${one.places.join('; ')}. `
+  + 'To mend: correct it there when this is written, or undo');
+
 export class DeckForm {
   /** @param {any} desk @param {any} map */
   constructor(desk, map) {
@@ -52,6 +56,7 @@ export class DeckForm {
     const found = this.state.findings.filter((/** @type {any} */ one) => entry && one.entry === entry.key);
     byId('entry-faults').replaceChildren(...found.map((/** @type {any} */ one) => make('li', { class: one.severity === 'doubt' ? 'doubt' : 'fault' },
       make('b', {}, one.severity), ` ${one.message}${one.remedy ? `. To mend: ${one.remedy}` : ''}`)));
+    this.showNames(entry);
     const now = entry ? `${entry.key} ${JSON.stringify(entry.fields)}` : '';
     if (now === this.shown) return;
     const focused = /** @type {any} */ (document.activeElement)?.closest?.('#fields') ? /** @type {any} */ (document.activeElement).name : '';
@@ -59,6 +64,16 @@ export class DeckForm {
     this.shown = now;
     byId('fields').replaceChildren(...(entry ? entry.fields.map((/** @type {any} */ field) => this.field(entry, field)) : [make('p', { class: 'quiet' }, 'No feature is chosen.')]));
     if (same && focused) byId('fields').querySelector(`[name="${focused}"]`)?.focus();
+  }
+
+  /**
+   * Tell what other files call by the name that an entry has, or had.
+   * @param {any} entry
+   */
+  showNames(entry) {
+    const named = this.state.named.filter((/** @type {any} */ one) => entry && one.entry === entry.key);
+    byId('entry-names').replaceChildren(...named.map((/** @type {any} */ one) => (one.lost ? lostName(one)
+      : make('li', {}, `Named in ${one.places.join('; ')}. These files do not follow when it is renamed or deleted here.`))));
   }
 
   /** @param {any} entry @param {any} field */

@@ -69,7 +69,8 @@ export class DeckMap {
     for (const one of openings) this.draw(one, `opening kind-${one.kind.replace(/ /g, '-')}`, true);
     for (const one of gasket ? gasket.seals : state.plan.seals) this.draw(one, `seal-line kind-${one.kind}`, false, Boolean(gasket));
     for (const hole of openings) {
-      if (!['fastener', 'bore'].includes(hole.kind)) continue;
+      // The chosen one's name stands below the plan, and its handle would lie on it here.
+      if (!['fastener', 'bore'].includes(hole.kind) || hole.key === this.desk.chosen()) continue;
       const label = `${hole.name}, ${hole.what}`;
       mark(hole.middle, hole.kind === 'bore' ? hole.name : hole.short, 'name', label, () => this.desk.choose(hole.key)).addTo(this.layer);
     }

@@ -1,11 +1,15 @@
 // @ts-check
 /** The film page: map, scale, read-out, layers; the seals' own view stands in seal_view.js. */
 import { follow } from './jobs.js';
-import { byId, fetchJson, keepInAddress, latest, make } from './lib.js';
+import { byId, fetchJson, keepInAddress, latest, make, pause } from './lib.js';
 import { startMasks } from './masks.js';
 import { Painter } from './paint.js';
 import { SealView } from './seal_view.js';
 import { L, ValueLayer, frameView, makeViewer, mark, place, planLayer, sealLayer } from './viewer.js';
+
+/** How long the first tile is waited for, and how long a view must rest to be kept in the address [ms]. */
+const MAP_FIRST_MS = 1500;
+const KEEP_MS = 200;
 
 const root = byId('film');
 const base = `/film/${encodeURIComponent(root.dataset.test)}`;
@@ -37,6 +41,9 @@ topRange.value = String(Math.round(highest));
 limitRange.max = String(Math.ceil(highest));
 limitRange.value = address.get('limit') ?? String(Math.max(0, ...data.asked.map((/** @type {any} */ one) => one.contact_MPa)));
 
+/** @type {SealView | undefined} */
+let seals;
+
 function showScale() {
   painter.setTop(Number(topRange.value));
   painter.limit = Number(limitRange.value);
@@ -66,10 +73,16 @@ for (const [state, look] of Object.entries(looks.states)) {
   byId('looks').append(make('li', {}, sample, ` ${look.words}`));
 }
 
+// The map stands before anything is laid over it: what follows keeps the page busy for a while.
+frameView(map, bounds, address.get('view'));
+const stands = new Promise((resolve) => { values.once('tileload tileerror', resolve); });
+values.addTo(map);
+showScale();
+await Promise.race([stands, pause(MAP_FIRST_MS)]);
+await pause(0);
+
 // --- layers --------------------------------------------------------------------------------------
 
-/** @type {SealView | undefined} */
-let seals;
 const weakest = L.layerGroup();
 data.seals.forEach((/** @type {any} */ seal, /** @type {number} */ index) => {
   if (!seal.weakest) return;
@@ -132,12 +145,21 @@ map.on('mousemove', (/** @type {any} */ event) => {
   byId('map').classList.remove('by-keys');
   read([event.latlng.lng, event.latlng.lat]);
 });
+/** @type {number | undefined} */
+let noting;
 map.on('moveend', () => {
   const middle = map.getCenter();
   if (byKeys) read([middle.lng, middle.lat]);
-  keepInAddress({ view: `${middle.lng.toFixed(2)},${middle.lat.toFixed(2)},${map.getZoom().toFixed(2)}` });
+  clearTimeout(noting);
+  // Not at every step: the browser looks for the page's picture anew whenever the address changes.
+  noting = window.setTimeout(keepView, KEEP_MS);
   tellPooling();
 });
+
+function keepView() {
+  const middle = map.getCenter();
+  keepInAddress({ view: `${middle.lng.toFixed(2)},${middle.lat.toFixed(2)},${map.getZoom().toFixed(2)}` });
+}
 
 /** @param {number[]} point @param {number} [zoom] */
 function goTo(point, zoom = 0) {
@@ -183,10 +205,7 @@ byId('to-weakest').addEventListener('click', () => {
 });
 byId('whole').addEventListener('click', () => frameView(map, bounds, null));
 
-frameView(map, bounds, address.get('view'));
-values.addTo(map);
 showLayers();
-showScale();
 tellPooling();
 
 const pointer = L.circleMarker([0, 0], { radius: 9, className: 'pointer', interactive: false });

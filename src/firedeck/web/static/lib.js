@@ -77,3 +77,6 @@ export function keepInAddress(changes) {
   }
   history.replaceState(null, '', address);
 }
+
+/** @param {number} time [ms] @returns {Promise<void>} */
+export const pause = (time) => new Promise((resolve) => { window.setTimeout(resolve, time); });

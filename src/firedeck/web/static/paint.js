@@ -30,6 +30,7 @@ export class Painter {
 
   /** @param {number} top pressure at the dark end of the scale [MPa] */
   setTop(top) {
+    if (top === this.top) return;
     this.top = top;
     const colours = this.looks.colours;
     const last = colours.length - 1;
@@ -67,16 +68,35 @@ export class Painter {
           const striped = look.slope && (row + look.slope * col + 4096) % 6 < 2;
           out[place] = striped ? look.stripe : look.ground;
         }
-        // The line lies outside what reaches the threshold, so that it hides nothing of a narrow bead.
-        if (limit && how < 3 && value[place] < limit) {
-          const reached = (/** @type {number} */ other) => state[other] < 3 && value[other] >= limit && value[other] !== 65535;
-          const beside = (col > 0 && reached(place - 1)) || (col + 1 < width && reached(place + 1));
-          const overUnder = (row > 0 && reached(place - width)) || (row + 1 < height && reached(place + width));
-          if (beside || overUnder) out[place] = this.lineColour;
-        }
       }
     }
+    if (limit) this.paintLine(out, value, state, width, limit);
     context.putImageData(image, 0, 0);
+  }
+
+  /**
+   * Lay the line outside what reaches the threshold, so that it hides nothing of a narrow bead.
+   * @param {Uint32Array} out
+   * @param {Uint16Array} value
+   * @param {Uint8Array} state
+   * @param {number} width
+   * @param {number} limit [counts]
+   */
+  paintLine(out, value, state, width, limit) {
+    const size = out.length;
+    const reached = new Uint8Array(size);
+    for (let place = 0; place < size; place++) {
+      reached[place] = state[place] < 3 && value[place] >= limit && value[place] !== 65535 ? 1 : 0;
+    }
+    for (let place = 0; place < size; place++) {
+      if (reached[place] || state[place] >= 3 || value[place] >= limit) continue;
+      const col = place % width;
+      // Beyond the first and last row there is nothing, which reaches no threshold.
+      if (reached[place - width] || reached[place + width]
+        || (col > 0 && reached[place - 1]) || (col + 1 < width && reached[place + 1])) {
+        out[place] = this.lineColour;
+      }
+    }
   }
 
   /** @param {HTMLCanvasElement} canvas upright scale, top of the range above */

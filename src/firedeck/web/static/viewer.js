@@ -4,6 +4,9 @@ import * as L from './vendor/leaflet/leaflet.js';
 
 /** @typedef {{name: string, what: string, kind: string, points: number[][], middle: number[], short: string}} Opening */
 
+/** Points that change a line by less than this are left out of it [screen points]: nobody sees them, all cost time. */
+const SMOOTH = 0.3;
+
 /** @param {number[]} point x, y [mm] @returns {[number, number]} as the map library has it */
 export const place = (point) => [point[1], point[0]];
 
@@ -69,10 +72,10 @@ export const ValueLayer = L.GridLayer.extend({
  */
 export function planLayer(plan, filled) {
   const group = L.layerGroup();
-  L.polygon(plan.outline.map(place), { className: 'deck-outline', smoothFactor: 0, interactive: false, fill: filled }).addTo(group);
+  L.polygon(plan.outline.map(place), { className: 'deck-outline', smoothFactor: SMOOTH, interactive: false, fill: filled }).addTo(group);
   for (const opening of plan.openings) {
     const shape = L.polygon(opening.points.map(place), {
-      className: `opening kind-${opening.kind.replace(/ /g, '-')}`, interactive: false, fill: true, smoothFactor: 0,
+      className: `opening kind-${opening.kind.replace(/ /g, '-')}`, interactive: false, fill: true, smoothFactor: SMOOTH,
     });
     shape.addTo(group);
   }
@@ -83,7 +86,7 @@ export function planLayer(plan, filled) {
 export function sealLayer(seals) {
   const group = L.layerGroup();
   for (const seal of seals) {
-    L.polygon(seal.points.map(place), { className: `seal-line kind-${seal.kind}`, fill: false, interactive: false, smoothFactor: 0 }).addTo(group);
+    L.polygon(seal.points.map(place), { className: `seal-line kind-${seal.kind}`, fill: false, interactive: false, smoothFactor: SMOOTH }).addTo(group);
   }
   return group;
 }
