@@ -140,7 +140,8 @@ def test_a_quick_answer_after_a_change_of_friction_is_near_the_whole_tightening(
     quick, whole = answer_of(joint, changed, quick=True), answer_of(joint, changed)
     assert (quick.quick, whole.quick) == (True, False)
     assert quick.state.certificate.sound
-    assert quick.state.tension == pytest.approx(whole.state.tension, rel=0.01)
+    # A fifth more friction; the reckoning by fasteners alone knows the neighbours only roughly.
+    assert quick.state.tension == pytest.approx(whole.state.tension, rel=0.02)
     assert not answer_of(joint, changed, quick=True).quick
 
 

@@ -47,6 +47,7 @@ _KINDS: tuple[Literal["torque", "angle", "stretch", "tension"], ...] = (
     "stretch",
     "tension",
 )
+_QUANTITIES = {"torque": "torque", "angle": "angle", "stretch": "length", "tension": "force"}
 _UNITS = {"torque": "N*m", "angle": "deg", "stretch": "mm", "tension": "kN"}
 _FACTORS = {"torque": 1e-3, "angle": 1.0, "stretch": 1.0, "tension": 1e-3}
 
@@ -166,7 +167,7 @@ def _stage(said: str) -> Stage:
         return Stage.model_validate({"loosen": said.removeprefix("loosen").strip()})
     for kind in _KINDS:
         try:
-            value = parse_quantity(said, kind)
+            value = parse_quantity(said, _QUANTITIES[kind])
         except UnitError:
             continue
         if kind == "angle" and said.replace(".", "").isdigit():
