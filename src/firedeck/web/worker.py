@@ -181,7 +181,9 @@ def main(arguments: list[str]) -> int:
 
 def _end_with_server() -> None:
     """Stop, with all drafts cleared away, when the server at the other end of the input is gone."""
-    sys.stdin.buffer.read()
+    # From the bare descriptor: a reader of sys.stdin would hold its lock when the work ends, which is fatal.
+    while os.read(0, 4096):
+        pass
     os.kill(os.getpid(), signal.SIGTERM)
 
 

@@ -63,7 +63,7 @@ async function bring(files) {
   if (all && files.length) location.reload();
 }
 
-followNewPlan(byId('new-plan'), (words) => { byId('new-plan-told').textContent = words; });
+if (byId('new-plan')) followNewPlan(byId('new-plan'), (words) => { byId('new-plan-told').textContent = words; });
 
 const drop = byId('drop');
 if (drop) {
