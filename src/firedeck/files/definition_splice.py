@@ -187,7 +187,7 @@ def _differences(text: str, places: Places, path: Path, value: Value) -> list[tu
     return [change for changes in inner for change in changes]
 
 
-def _read(value: str) -> Any:  # noqa: ANN401 - whatever stands there
+def _read(value: str) -> object:
     return tomllib.loads(f"x = {value}")["x"]
 
 
@@ -197,7 +197,7 @@ def _put(data: dict[str, Any], path: Path, value: Value) -> dict[str, Any]:
     return wanted
 
 
-def _plain(value: Any) -> Any:  # noqa: ANN401 - whatever a change may bring
+def _plain(value: object) -> object:
     if isinstance(value, Mapping):
         return {key: _plain(one) for key, one in value.items()}
     if isinstance(value, Sequence) and not isinstance(value, str):
@@ -229,10 +229,8 @@ def _same(found: object, wanted: object) -> bool:
     if isinstance(wanted, list) and isinstance(found, list):
         pairs = zip(found, wanted, strict=False)
         return len(found) == len(wanted) and all(_same(*pair) for pair in pairs)
-    if isinstance(wanted, float) or isinstance(found, float):
-        assert isinstance(wanted, (int, float))
-        numbers = isinstance(found, (int, float))
-        return numbers and abs(found - wanted) <= 10.0**-_MOST_DECIMALS  # type: ignore[operator]
+    if isinstance(wanted, (int, float)) and isinstance(found, (int, float)):
+        return abs(found - wanted) <= 10.0**-_MOST_DECIMALS
     return found == wanted
 
 

@@ -7,7 +7,6 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from firedeck.errors import DefinitionError
 from firedeck.files.definition_file import LARGEST_FILE, parse_text
@@ -114,7 +113,7 @@ def _words_of(path: Path, _time: int) -> tuple[str, tuple[tuple[str, str], ...]]
     return str(data.get("deck", "")), tuple(_words(data, ""))
 
 
-def _words(value: Any, key: str) -> Iterator[tuple[str, str]]:  # noqa: ANN401 - whatever a file holds
+def _words(value: object, key: str) -> Iterator[tuple[str, str]]:
     if isinstance(value, str):
         yield key, value
     elif isinstance(value, Mapping):
