@@ -11,7 +11,9 @@ const seen = new Set();
 export async function begin(what, names) {
   const headers = { 'Content-Type': 'application/json' };
   try {
-    const job = await fetchJson('/jobs', { method: 'POST', headers, body: JSON.stringify({ what, names }) });
+    // Kept alive: work that was asked for is begun even where the page is left or loaded again at once.
+    const asked = { method: 'POST', headers, body: JSON.stringify({ what, names }), keepalive: true };
+    const job = await fetchJson('/jobs', asked);
     seen.add(job.key);
   } catch (fault) {
     tellFault(fault instanceof Error ? fault.message : String(fault));
