@@ -188,7 +188,7 @@ class JointState:
             out[part if self.level == "check" else laid.patch[part]] = share
         return out
 
-    def warm(self, warmth: Warmth) -> JointState:
+    def warm(self, warmth: Warmth, *, near: JointState | None = None) -> JointState:
         """Bring the members to their temperatures, all counted from 20 degC.
 
         Each body gets the modulus of its mean temperature, the fasteners the stiffness that the warmth
@@ -199,6 +199,9 @@ class JointState:
         ----------
         warmth : Warmth
             Temperatures; they replace earlier ones.
+        near : JointState, optional
+            A warm state of the same joint: its moduli are taken for those of these temperatures, and the
+            search starts from it. A quick answer, since other moduli cost far more than other strains.
 
         Raises
         ------
@@ -214,8 +217,9 @@ class JointState:
         amounts["fastener strain"] = stretch
         changed = replace(
             self,
-            joint=cold.warmed(*softening(cold, warmth)),
+            joint=cold.warmed(*softening(cold, warmth)) if near is None else near.joint,
             cold=cold,
+            balance=self.balance if near is None else near.balance,
             advance=self.advance - (stretch - already) * lengths,
             amounts=amounts,
             name="warm",
