@@ -45,3 +45,8 @@ def watched(context, *, allowed=()) -> list[str]:
     context.on("page", follow)
     context.route(re.compile(r"^https?://(?!127\.0\.0\.1)"), abroad)
     return bad
+
+
+def drawn(page) -> None:
+    """Wait until the page has been laid out and drawn twice since now."""
+    page.evaluate("() => new Promise((go) => requestAnimationFrame(() => requestAnimationFrame(go)))")
