@@ -50,13 +50,13 @@ def bow_looks(nodes: Floats, fasteners: Floats, reach: float = REACH_MM) -> BowL
     reach : float
         How far from the wanted place the face is looked at [mm].
     """
-    pairs, rows = [], []
+    pairs: list[tuple[int, int]] = []
+    rows: list[Floats] = []
     for a, b in _neighbours(fasteners):
         where = (fasteners[a], 0.5 * (fasteners[a] + fasteners[b]), fasteners[b])
-        heights = [_height(nodes, place, reach) for place in where]
-        if any(height is None for height in heights):
+        beside_a, midway, beside_b = (_height(nodes, place, reach) for place in where)
+        if beside_a is None or midway is None or beside_b is None:
             continue
-        beside_a, midway, beside_b = heights
         pairs.append((a, b))
         rows.append(midway - 0.5 * (beside_a + beside_b))
     return BowLooks(tuple(pairs), np.array(rows).reshape(len(pairs), len(nodes)))
