@@ -13,8 +13,7 @@ import numpy.typing as npt
 from scipy.sparse import csr_array, hstack, tril, vstack
 
 from firedeck.kernel.condense import Condensed
-from firedeck.kernel.dense import eliminate_rows
-from firedeck.kernel.fronts import add_update
+from firedeck.kernel.fronts import add_update, eliminate_front
 
 __all__ = ["condense_sparse"]
 
@@ -109,7 +108,9 @@ class _Fronts:
             self.left[number] = self._front(first, first + len(own), children)
             first += len(own)
         ranks = np.arange(self.inner, self.whole.shape[0])
-        last = self._filled(ranks, self.inner, self.inner + kept, list(self.left))
+        last = self._filled(ranks, self.inner, self.inner + kept, len(ranks))
+        for place, update in self._children(ranks, list(self.left)):
+            add_update(last, update, place, 0, len(place), 0)
         full = np.tril(last) + np.tril(last, -1).T
         return Condensed(
             np.ascontiguousarray(full[:kept, :kept]),
@@ -121,20 +122,22 @@ class _Fronts:
         columns = self.whole.indices[self.whole.indptr[first] : self.whole.indptr[past]]
         met = np.concatenate([columns, *(self.left[child][0] for child in children)])
         ranks = np.concatenate([np.arange(first, past), np.unique(met[met >= past])]).astype(np.int64)
-        front = self._filled(ranks, first, past, children)
-        if past > first and not eliminate_rows(front, past - first):
+        panel = self._filled(ranks, first, past, past - first)
+        left = eliminate_front(panel, self._children(ranks, children))
+        if left is None:
             raise ArithmeticError("a part of the body can move without resistance")
-        return ranks[past - first :], np.asfortranarray(front[past - first :, past - first :])
+        return ranks[past - first :], left
 
-    def _filled(self, ranks: Ints, first: int, past: int, children: list[int]) -> Floats:
-        """Return a front with its rows of the matrix and what its children leave, lower triangle."""
-        front = np.zeros((len(ranks), len(ranks)), order="F")
+    def _filled(self, ranks: Ints, first: int, past: int, width: int) -> Floats:
+        """Return the first columns of a front with its rows of the matrix, lower triangle."""
+        front = np.zeros((len(ranks), width), order="F")
         self.place_of[ranks] = np.arange(len(ranks))
         entries = slice(self.whole.indptr[first], self.whole.indptr[past])
         row = np.repeat(np.arange(past - first), np.diff(self.whole.indptr[first : past + 1]))
         front[self.place_of[self.whole.indices[entries]], row] = self.whole.data[entries]
-        for child in children:
-            child_ranks, update = self.left.pop(child)
-            if len(child_ranks):
-                add_update(front, update, np.searchsorted(ranks, child_ranks))
         return front
+
+    def _children(self, ranks: Ints, children: list[int]) -> list[tuple[Ints, Floats]]:
+        """Return what some fronts have left, with its places among the ranks of another."""
+        found = [self.left.pop(child) for child in children]
+        return [(np.searchsorted(ranks, own), update) for own, update in found if len(own)]
