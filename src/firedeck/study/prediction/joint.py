@@ -119,6 +119,8 @@ def _from_mesh(
         f"the {side} is the volume mesh {mesh.name}: {len(mesh.cells)} {kind}, {len(mesh.points)} nodes, "
         f"{size[0]:.4g} x {size[1]:.4g} x {size[2]:.4g} mm, taken to lie in the deck plan's x and y"
     ]
+    if mesh.unused:
+        notes.append(f"{mesh.unused} nodes of {mesh.name} belong to no element and were left out")
     if mesh.cells.shape[1] == 4:
         notes.append(
             "CAUTION: linear tetrahedra are too stiff in bending, often by tens of per cent: the "
