@@ -39,7 +39,13 @@ _SCATTER = 50
 
 def figures() -> list[dict[str, Any]]:
     """Measure everything; one entry per figure, with the keys of `benchmarks.table.Figure`."""
-    return [*_engine_figures(), *_calculix_figures(), *_column_figures(), *_assembly_figures()]
+    return [
+        *_engine_figures(),
+        *_calculix_figures(),
+        *_column_figures(),
+        *_assembly_figures(),
+        *_volume_figures(),
+    ]
 
 
 def _least(work: Callable[[], object], rounds: int) -> float:
@@ -169,13 +175,13 @@ def _left_out(name: str, why: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _box(cells: int) -> BodyMesh:
-    """Return a block with a round opening, so many cells long."""
+def _box(cells: int, count: int = 8) -> BodyMesh:
+    """Return a block with a round opening, so many cells long and layers of cells high."""
     side = 6.0 * cells
     plan = shapely.box(0.0, 0.0, side, side).difference(
         shapely.Point(0.5 * side, 0.5 * side).buffer(0.3 * side)
     )
-    layers = tuple(SectionLayer(f"layer {k}", 10.0, plan) for k in range(8))
+    layers = tuple(SectionLayer(f"layer {k}", 10.0, plan) for k in range(count))
     section = BodySection("block", layers, builtin_material("grey iron GJL-250"))
     return body_mesh(section, Grid(0.0, 0.0, 6.0, cells, cells))
 
@@ -262,6 +268,34 @@ def _assembly_figures() -> list[dict[str, Any]]:
             note,
         )
     ]
+
+
+def _volume_figures() -> list[dict[str, Any]]:
+    """Compare condensing irregular quadratic tetrahedra with bricks on a grid, of as many freedoms."""
+    from tests.solid_meshes import irregular
+
+    section = _box(36, 1).section
+    solid = irregular(section, 16.0)
+    body = VolumeBody(VolumeSection("block", solid, section.material), Grid(0.0, 0.0, 36.0, 6, 6))
+    layers = max(1, round(body.freedoms / _box(36, 1).freedoms * 2.0) - 1)
+    grid = _box(36, layers)
+    face = grid.face_numbers[grid.face_numbers >= 0].astype(np.int64)
+    kept = body.face_numbers[body.face_numbers >= 0]
+    none = loads_by_node([], len(grid.body.places))
+    upright, held = np.column_stack([face[:: len(face) // len(kept)], np.full(1, 2)]), held_freedoms(grid)
+    nothing = (np.zeros((len(body.coordinates), 3)),)
+
+    def ours() -> object:
+        return condense(_box(36, layers).body, upright, held, none)
+
+    def theirs() -> object:
+        # As a prediction does it, the elements' stiffness included.
+        return condense_volume(replace(body), kept, nothing)
+
+    ours(), theirs()
+    mine, meshed = _least(ours, 3), _least(theirs, 3)
+    note = f"{body.freedoms} freedoms in {meshed:.3g} s, {grid.freedoms} on the grid in {mine:.3g} s; both meshed"
+    return [_at_most("contact: condensing a volume mesh, over a grid's time", meshed / mine, "times", 3.0, note)]
 
 
 if __name__ == "__main__":

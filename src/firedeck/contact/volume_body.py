@@ -172,8 +172,7 @@ class VolumeBody:
         FiredeckError
             If most of the load lies outside the mesh.
         """
-        owners, local = self._owners(points)
-        owners, local = self._on_roofs(points, owners, local)
+        owners, local = self._located(points)
         found = owners >= 0
         if found.mean() < _LEAST_FOUND:
             at = points.mean(axis=0)
@@ -192,6 +191,18 @@ class VolumeBody:
         kept = forces[found].sum(axis=0)
         scale = 1.0 + np.where(np.abs(kept) > 1e-6 * got, lost / np.where(kept == 0.0, 1.0, kept), 0.0)
         return np.asarray(out * scale)
+
+    def _located(self, points: Floats) -> tuple[Ints, Floats]:
+        """Return the elements that take loads at some places; what was last asked for is asked for again."""
+        asked = points.tobytes()
+        if asked not in self._last:
+            self._last.clear()
+            self._last[asked] = self._on_roofs(points, *self._owners(points))
+        return self._last[asked]
+
+    @cached_property
+    def _last(self) -> dict[bytes, tuple[Ints, Floats]]:
+        return {}
 
     @cached_property
     def _plan_tree(self) -> tuple[shapely.STRtree, Floats]:

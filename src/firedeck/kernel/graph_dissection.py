@@ -27,13 +27,15 @@ _LEAF = 64
 _LEAST_SHARE = 0.3
 
 
-def dissect_graph(graph: csr_array, places: Floats) -> list[tuple[Ints, list[int]]]:
+def dissect_graph(starts: Ints, links: Small, places: Floats) -> list[tuple[Ints, list[int]]]:
     """Order the nodes of a graph so that few neighbours remain at each elimination.
 
     Parameters
     ----------
-    graph : sparse array, shape (n, n)
-        Which nodes are coupled: symmetric in its pattern.
+    starts : ndarray of int, shape (n + 1,)
+        Where the neighbours of every node begin.
+    links : ndarray of int32
+        The neighbours: every coupling stands at both its ends.
     places : ndarray, shape (n, 3)
         Where the nodes lie [mm].
 
@@ -42,7 +44,7 @@ def dissect_graph(graph: csr_array, places: Floats) -> list[tuple[Ints, list[int
     list of (ndarray of int, list of int)
         Groups of nodes in order of elimination, children first, with the numbers of their children.
     """
-    run = _Halving(graph, places)
+    run = _Halving(starts, links, places)
     if len(places):
         run.halve(np.arange(len(places), dtype=np.int64))
     return run.groups
@@ -51,10 +53,8 @@ def dissect_graph(graph: csr_array, places: Floats) -> list[tuple[Ints, list[int
 class _Halving:
     """One run over a graph; a node's mark says which set it is in just now."""
 
-    def __init__(self, graph: csr_array, places: Floats) -> None:
-        self.starts = graph.indptr.astype(np.int64)
-        self.links = graph.indices.astype(np.int32)
-        self.places = places
+    def __init__(self, starts: Ints, links: Small, places: Floats) -> None:
+        self.starts, self.links, self.places = starts, links, places
         self.groups: list[tuple[Ints, list[int]]] = []
         self.level = np.full(len(places), -1, dtype=np.int64)
         self.where = np.zeros(len(places), dtype=np.int64)

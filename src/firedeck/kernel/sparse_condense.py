@@ -62,21 +62,62 @@ def _ordered(stiffness: csr_array, places: Floats, kept: Ints) -> tuple[Ints, li
     inner = np.setdiff1d(np.arange(len(places)), kept)
     if not len(inner):
         return inner, []
-    where, node = np.unique(places[inner], axis=0, return_inverse=True)
-    node = node.ravel()
+    node = _nodes(places[inner])
+    by_node = np.argsort(node, kind="stable")
+    starts = np.searchsorted(node[by_node], np.arange(int(node.max()) + 2))
     node_of = np.full(len(places), -1, dtype=np.int64)
     node_of[inner] = node
-    coupled = stiffness.tocoo()
-    ends = node_of[coupled.row], node_of[coupled.col]
-    linked = (ends[0] >= 0) & (ends[1] >= 0) & (ends[0] != ends[1])
-    pairs = (ends[0][linked], ends[1][linked])
-    graph = csr_array(coo_array((np.ones(len(pairs[0]), dtype=np.int32), pairs), (len(where), len(where))))
-    found = dissect_graph(graph, where)
+    where = places[inner[by_node[starts[:-1]]]]
+    ends, links = _links(inner[by_node], starts, node_of, stiffness.indptr, stiffness.indices)
+    found = dissect_graph(ends, links, where)
     position = np.empty(len(where), dtype=np.int64)
     position[np.concatenate([own for own, _ in found])] = np.arange(len(where))
-    per_node = np.bincount(node, minlength=len(where))
+    per_node = np.diff(starts)
     groups = [(int(per_node[own].sum()), children) for own, children in found]
     return inner[np.argsort(position[node], kind="stable")], groups
+
+
+def _nodes(places: Floats) -> Ints:
+    """Return for every freedom the number of the place where it lies; those at one place share it."""
+    order = np.lexsort(places.T)
+    rises = np.any(np.diff(places[order], axis=0) != 0.0, axis=1)
+    node = np.empty(len(places), dtype=np.int64)
+    node[order] = np.concatenate([[0], np.cumsum(rises)])
+    return node
+
+
+@njit(cache=True, nogil=True)
+def _links(freedoms: Ints, starts: Ints, node_of: Ints, rows: Small, columns: Small) -> tuple[Ints, Small]:
+    """Return which nodes are coupled: where each one's neighbours begin, and these.
+
+    Parameters
+    ----------
+    freedoms : ndarray of int
+        Freedoms, node by node.
+    starts : ndarray of int
+        Where those of each node begin.
+    node_of : ndarray of int
+        Node of every freedom, -1 for those left out.
+    rows, columns : ndarray of int
+        Starts and columns of the stiffness.
+    """
+    count = len(starts) - 1
+    ends = np.zeros(count + 1, dtype=np.int64)
+    stamp = np.full(count, -1, dtype=np.int64)
+    links = np.empty(max(count, len(columns)), dtype=np.int32)
+    found = 0
+    for node in range(count):
+        stamp[node] = node
+        for at in range(starts[node], starts[node + 1]):
+            freedom = freedoms[at]
+            for entry in range(rows[freedom], rows[freedom + 1]):
+                other = node_of[columns[entry]]
+                if other >= 0 and stamp[other] != node:
+                    stamp[other] = node
+                    links[found] = other
+                    found += 1
+        ends[node + 1] = found
+    return ends, links[:found].copy()
 
 
 def _bordered(stiffness: csr_array, loads: csr_array, order: Ints) -> csr_array:

@@ -165,8 +165,9 @@ def _of_mesh(body: VolumeBody) -> str:
     mesh = body.section.mesh
     told = (
         f"The {body.section.side} is the volume mesh {mesh.name}, element by element. Its nodes in the "
-        "sealing plane follow\nthe joint's grid, as they do in firedeck: the grid's nodes stand in the deck, with an "
-        "equation to each of the face's.\n"
+        "sealing plane follow\n"
+        "the joint's grid, as they do in firedeck: the grid's nodes stand in the deck, with an equation to "
+        "each of the face's.\n"
     )
     if mesh.cells.shape[1] == 8:
         told += (

@@ -363,13 +363,15 @@ def build_joint(files: PredictionFiles, sizes: BodySizes, store: Store | None = 
     """
     element = files.prediction.element
     refuse_too_large(files, sizes, element)
-    return Joint.build(
-        files.plan,
-        (sizes.head, sizes.block),
-        gasket_model(files, sizes.thickness),
-        seats_of(files),
-        pitch=element,
-        reach=REACH,
-        depths=DEPTHS,
-        store=store,
-    )
+    seats, gasket = seats_of(files), gasket_model(files, sizes.thickness)
+    try:
+        return Joint.build(
+            files.plan, (sizes.head, sizes.block), gasket, seats,
+            pitch=element, reach=REACH, depths=DEPTHS, store=store,
+        )  # fmt: skip
+    except MemoryError as fault:
+        raise FiredeckError(
+            f"the memory ran out while head and block were condensed with elements of {element:.3g} mm",
+            where=str(files.file),
+            remedy="use a larger element or a coarser mesh, close other programs, or use a larger machine",
+        ) from fault
