@@ -292,7 +292,7 @@ class _Rows:
     def _top(self) -> Floats:
         """Return the force scale of every row [N]."""
         fixed = np.nan_to_num(self.fasteners.fixed, nan=0.0).max(axis=1, initial=1.0)
-        return np.maximum(self.load.max(axis=1, initial=1.0), fixed)
+        return np.asarray(np.maximum(self.load.max(axis=1, initial=1.0), fixed))
 
     def at_rest(self) -> Bools:
         """Return which rows are in balance as far as was counted."""
