@@ -11,6 +11,7 @@ import shapely
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import Delaunay, cKDTree
+from shapely.geometry.base import BaseGeometry
 
 from firedeck.contact import BodySection, BoreGas, Joint, SectionLayer, SolidMesh, VolumeSection
 from firedeck.contact.mesh import BodyMesh
@@ -30,7 +31,7 @@ def corners_of(mesh: BodyMesh) -> np.ndarray:
     cells = np.argwhere(mesh.body.cells >= 0)
     steps = np.array([(k & 1, (k >> 1) & 1, k >> 2) for k in range(8)])
     at = cells[:, None, :] + steps
-    return mesh.body.numbers[at[..., 0], at[..., 1], at[..., 2]].astype(np.int64)
+    return np.asarray(mesh.body.numbers[at[..., 0], at[..., 1], at[..., 2]].astype(np.int64))
 
 
 def bricks(mesh: BodyMesh) -> SolidMesh:
@@ -100,17 +101,19 @@ def irregular(section: BodySection, size: float, *, nodes: int = 10, seed: int =
     return mesh if nodes == 4 else with_middles(mesh)
 
 
-def _largest_part(tetra):
+def _largest_part(tetra: np.ndarray) -> np.ndarray:
     """Which tetrahedra hang together by whole faces with most of the others."""
     faces = np.sort(tetra[:, [[0, 1, 2], [0, 1, 3], [0, 2, 3], [1, 2, 3]]].reshape(-1, 3), axis=1)
     _, face = np.unique(faces, axis=0, return_inverse=True)
     owner = np.repeat(np.arange(len(tetra)), 4)
     meeting = csr_array((np.ones(len(face), dtype=np.int32), (owner, face.ravel())))
     _, part = connected_components(meeting @ meeting.T, directed=False)
-    return part == np.argmax(np.bincount(part))
+    return np.asarray(part == np.argmax(np.bincount(part)))
 
 
-def _triangles(plans, size, rng):
+def _triangles(
+    plans: list[BaseGeometry], size: float, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray]:
     """Triangles of the plane whose edges follow all walls of some plans."""
     whole = shapely.union_all(plans)
     walls = shapely.union_all([plan.boundary for plan in plans])
