@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from dataclasses import replace
 
@@ -20,6 +21,7 @@ from firedeck.contact.warmth import mean_temperature
 from firedeck.definition.shape import outline_polygon, seal_line
 from firedeck.errors import FiredeckError
 from firedeck.files.mesh_file import read_solid
+from firedeck.kernel.graph_dissection import dissect_graph
 from firedeck.kernel.hexahedron import elasticity
 from firedeck.kernel.solid import shape_values, solid_sums
 from firedeck.kernel.sparse_condense import condense_sparse
@@ -191,6 +193,21 @@ def test_condensing_a_sparse_matrix_is_the_dense_schur_complement():
     )
     np.testing.assert_allclose(found.arriving, loads[kept] - across @ solved[:, 12:], atol=1e-12)
     np.testing.assert_allclose(found.flexibility, loads[inner].T @ solved[:, 12:], atol=1e-10)
+
+
+def test_the_order_of_elimination_cuts_a_cube_in_its_planes_and_parts_what_it_cuts():
+    side = 10
+    at = np.stack(np.meshgrid(*[np.arange(side)] * 3, indexing="ij"), axis=-1).reshape(-1, 3).astype(float)
+    near = (np.abs(at[:, None] - at[None]).max(axis=2) == 1.0).astype(int)
+    graph = csr_array(near)
+    groups = dissect_graph(graph.indptr.astype(np.int64), graph.indices.astype(np.int32), at)
+    assert np.array_equal(np.sort(np.concatenate([own for own, _ in groups])), np.arange(side**3))
+    assert len(groups[-1][0]) == side**2
+    below = {}
+    for number, (own, children) in enumerate(groups):
+        below[number] = np.concatenate([own, *(below[child] for child in children)])
+        for one, other in itertools.combinations(children, 2):
+            assert not near[np.ix_(below[one], below[other])].any()
 
 
 def test_what_a_mesh_without_resistance_is_told():
