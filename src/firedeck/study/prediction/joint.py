@@ -119,6 +119,8 @@ def _from_mesh(
         f"the {side} is the volume mesh {mesh.name}: {len(mesh.cells)} {kind}, {len(mesh.points)} nodes, "
         f"{size[0]:.4g} x {size[1]:.4g} x {size[2]:.4g} mm, taken to lie in the deck plan's x and y"
     ]
+    if mesh.unused:
+        notes.append(f"{mesh.unused} nodes of {mesh.name} belong to no element and were left out")
     if mesh.cells.shape[1] == 4:
         notes.append(
             "CAUTION: linear tetrahedra are too stiff in bending, often by tens of per cent: the "
@@ -361,13 +363,15 @@ def build_joint(files: PredictionFiles, sizes: BodySizes, store: Store | None = 
     """
     element = files.prediction.element
     refuse_too_large(files, sizes, element)
-    return Joint.build(
-        files.plan,
-        (sizes.head, sizes.block),
-        gasket_model(files, sizes.thickness),
-        seats_of(files),
-        pitch=element,
-        reach=REACH,
-        depths=DEPTHS,
-        store=store,
-    )
+    seats, gasket = seats_of(files), gasket_model(files, sizes.thickness)
+    try:
+        return Joint.build(
+            files.plan, (sizes.head, sizes.block), gasket, seats,
+            pitch=element, reach=REACH, depths=DEPTHS, store=store,
+        )  # fmt: skip
+    except MemoryError as fault:
+        raise FiredeckError(
+            f"the memory ran out while head and block were condensed with elements of {element:.3g} mm",
+            where=str(files.file),
+            remedy="use a larger element or a coarser mesh, close other programs, or use a larger machine",
+        ) from fault

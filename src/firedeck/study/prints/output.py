@@ -52,7 +52,7 @@ def write_reading(
     def page() -> Document:
         return reading_page(reading, links=tuple(links), progress=progress)
 
-    def beside(draft: Path) -> None:
+    def meanwhile(draft: Path) -> None:
         write_map(draft / "map.nc", reading.map)
         write_map_tiff(draft / "map.tif", reading.map)
         record, before = record_of(reading), earlier_record(folder)
@@ -68,7 +68,7 @@ def write_reading(
         "leaks": leak_columns(reading),
         "rules": rule_columns(reading),
     }
-    return write_report(folder, page, tables=tables, units=UNITS, beside=beside, overwrite=overwrite)
+    return write_report(folder, page, tables=tables, units=UNITS, meanwhile=meanwhile, overwrite=overwrite)
 
 
 def write_comparison(

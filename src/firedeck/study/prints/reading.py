@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -123,9 +124,15 @@ class PrintReading:
     verdict: Verdict
     notes: tuple[str, ...]
 
+    _traces: dict[LeakPath, FloatArray] = dataclasses.field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+
     def leak_trace(self, path: LeakPath) -> FloatArray:
-        """Trace one of the leak paths over the deck [mm]."""
-        return trace_leak(self.files.plan, self.map, self.field, path)
+        """Trace one of the leak paths over the deck [mm]; each is traced once."""
+        if path not in self._traces:
+            self._traces[path] = trace_leak(self.files.plan, self.map, self.field, path)
+        return self._traces[path]
 
 
 @dataclass(frozen=True)
