@@ -13,8 +13,7 @@ from numba import njit
 from scipy.sparse import coo_array, csr_array
 
 from firedeck.kernel.condense import Condensed
-from firedeck.kernel.dense import eliminate_rows
-from firedeck.kernel.fronts import add_update, left_over
+from firedeck.kernel.fronts import add_update, eliminate_front
 from firedeck.kernel.graph_dissection import dissect_graph
 
 __all__ = ["condense_sparse"]
@@ -153,7 +152,9 @@ class _Fronts:
             self.left[number] = self._front(number, first, first + count, children)
             first += count
         ranks = np.arange(self.inner, self.total)
-        last = self._filled(ranks, self.inner, self.inner + kept, list(self.left))
+        last = self._filled(ranks, self.inner, self.inner + kept, len(ranks))
+        for place, update in self._children(list(self.left)):
+            add_update(last, update, place, 0, len(place), 0)
         full = np.tril(last) + np.tril(last, -1).T
         return Condensed(
             np.ascontiguousarray(full[:kept, :kept]),
@@ -167,25 +168,23 @@ class _Fronts:
         for met in (own, *(self.left[child][0] for child in children)):
             count = _gathered(met, past, self.stamp, number, self.found, count)
         ranks = np.concatenate([np.arange(first, past), np.sort(self.found[:count])])
-        front = self._filled(ranks, first, past, children)
-        if past == first:
-            return ranks, front
-        if not eliminate_rows(front, past - first):
+        panel = self._filled(ranks, first, past, past - first)
+        left = eliminate_front(panel, self._children(children))
+        if left is None:
             raise ArithmeticError("a part of the body can move without resistance")
-        left = np.empty((count, count), order="F")
-        left_over(front, past - first, left)
         return ranks[past - first :], left
 
-    def _filled(self, ranks: Ints, first: int, past: int, children: list[int]) -> Floats:
-        """Return a front with its rows of the matrix and what its children leave, lower triangle."""
-        front = np.zeros((len(ranks), len(ranks)), order="F")
+    def _filled(self, ranks: Ints, first: int, past: int, width: int) -> Floats:
+        """Return the first columns of a front with its rows of the matrix, lower triangle."""
+        front = np.zeros((len(ranks), width), order="F")
         self.place_of[ranks] = np.arange(len(ranks))
         _fill(front, self.place_of, (first, past), self.starts, self.columns, self.values)
-        for child in children:
-            child_ranks, update = self.left.pop(child)
-            if len(child_ranks):
-                add_update(front, update, self.place_of[child_ranks])
         return front
+
+    def _children(self, children: list[int]) -> list[tuple[Ints, Floats]]:
+        """Return what some fronts have left, with its places in the front that was filled last."""
+        found = [self.left.pop(child) for child in children]
+        return [(self.place_of[own], update) for own, update in found if len(own)]
 
 
 @njit(cache=True, nogil=True)

@@ -22,6 +22,7 @@ from firedeck.study.prediction.film_print import predict_print
 from firedeck.study.prediction.film_print_output import write_print
 from firedeck.study.prediction.output import write_prediction
 from firedeck.study.prediction.predicting import predict_joint
+from firedeck.study.prediction.read_seals import read_seals
 from firedeck.study.prints.calibrating import calibrate_film
 from firedeck.study.prints.output import write_calibration, write_comparison, write_reading
 from firedeck.study.prints.reading import PrintReading, compare_readings, read_print
@@ -56,7 +57,7 @@ def work_demonstration(folder: Path, *, progress: Progress = silent) -> tuple[st
         readings = _prints(folder, progress)
         progress("waiting for cylinder pressures, clamp and predictions", 0.95)
         design = beside.result()
-    pairs = [PrintBeside(name, readings[name], design.prints[name]) for name in _PRINTS]
+    pairs = [PrintBeside(name, read_seals(readings[name]), design.prints[name]) for name in _PRINTS]
     write_beside(pairs, folder / "beside", links=(_START,))
     page = _index(readings, design, _maps(folder))
     (folder / "index.html").write_text(render_html(page), encoding="utf-8")
