@@ -16,6 +16,7 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +38,7 @@ from firedeck.contact import (
     Level,
     SectionLayer,
     Turn,
+    VolumeSection,
     assemble_many,
     calculix_deck,
     profiles,
@@ -45,6 +47,7 @@ from firedeck.contact import (
 from firedeck.contact.body import held_freedoms
 from firedeck.contact.mesh import BodyMesh, body_mesh, loads_by_node
 from firedeck.contact.tightening import outward
+from firedeck.contact.volume_body import VolumeBody, condense_volume
 from firedeck.definition.material import builtin_material
 from firedeck.kernel.condense import condense
 from firedeck.kernel.fronts import multiply
@@ -59,7 +62,13 @@ _GAS = 8.0
 
 def figures() -> list[dict[str, Any]]:
     """Measure everything; one entry per figure, with the keys of `benchmarks.table.Figure`."""
-    return [*_engine_figures(), *_calculix_figures(), *_column_figures(), *_assembly_figures()]
+    return [
+        *_engine_figures(),
+        *_calculix_figures(),
+        *_column_figures(),
+        *_assembly_figures(),
+        *_volume_figures(),
+    ]
 
 
 def _least(work: Callable[[], object], rounds: int) -> float:
@@ -207,13 +216,13 @@ def _left_out(name: str, why: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _box(cells: int) -> BodyMesh:
-    """Return a block with a round opening, so many cells long."""
+def _box(cells: int, count: int = 8) -> BodyMesh:
+    """Return a block with a round opening, so many cells long and layers of cells high."""
     side = 6.0 * cells
     plan = shapely.box(0.0, 0.0, side, side).difference(
         shapely.Point(0.5 * side, 0.5 * side).buffer(0.3 * side)
     )
-    layers = tuple(SectionLayer(f"layer {k}", 10.0, plan) for k in range(8))
+    layers = tuple(SectionLayer(f"layer {k}", 10.0, plan) for k in range(count))
     section = BodySection("block", layers, builtin_material("grey iron GJL-250"))
     return body_mesh(section, Grid(0.0, 0.0, 6.0, cells, cells))
 
@@ -300,6 +309,33 @@ def _assembly_figures() -> list[dict[str, Any]]:
             note,
         )
     ]
+
+
+def _volume_figures() -> list[dict[str, Any]]:
+    """Compare condensing irregular quadratic tetrahedra with bricks on a grid, of as many freedoms."""
+    from tests.solid_meshes import irregular
+
+    grid = _box(36)
+    section = grid.section
+    body = VolumeBody(
+        VolumeSection("block", irregular(section, 12.5), section.material), Grid(0.0, 0.0, 24.0, 9, 9)
+    )
+    face = grid.face_numbers[grid.face_numbers >= 0].astype(np.int64)
+    kept, held = np.column_stack([face, np.full(len(face), 2)]), held_freedoms(grid)
+    tied = body.face_numbers[body.face_numbers >= 0]
+    none, nothing = loads_by_node([], len(grid.body.places)), (np.zeros((len(body.coordinates), 3)),)
+
+    def bricks() -> object:
+        return condense(_box(36).body, kept, held, none)
+
+    def tetrahedra() -> object:
+        # A new body each time, so that the elements' stiffness is reckoned again.
+        return condense_volume(replace(body), tied, nothing)
+
+    tetrahedra()
+    mine, meshed = _least(bricks, 3), _least(tetrahedra, 3)
+    note = f"{body.freedoms} freedoms in {meshed:.3g} s, {grid.freedoms} on the grid in {mine:.3g} s"
+    return [_at_most("contact: condensing a volume mesh, over a grid", meshed / mine, "times", 3.0, note)]
 
 
 if __name__ == "__main__":

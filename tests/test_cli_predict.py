@@ -454,6 +454,18 @@ def test_short_memory_is_refused_before_anything_is_built(bench, monkeypatch):
     assert "0.1 GB are free" in result.output
 
 
+def test_memory_that_runs_out_on_the_way_is_told(bench, monkeypatch):
+    def short(*arguments):
+        raise MemoryError
+
+    monkeypatch.setenv("FIREDECK_CACHE", str(bench / "empty"))
+    monkeypatch.setattr("firedeck.contact.body.condense", short)
+    result = run("predict", "prediction.toml")
+    assert result.exit_code == 2
+    assert "memory ran out" in result.output
+    assert "larger element" in result.output
+
+
 def test_another_deck_in_the_fastening_is_refused(bench):
     write_definition(bench / "other.toml", small_plan(bores=2))
     edit(bench, "fastening.toml", ('deck = "deck.toml"', 'deck = "other.toml"'))

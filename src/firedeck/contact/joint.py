@@ -11,9 +11,11 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 import shapely
+from scipy.linalg import cho_factor
 from shapely.geometry.base import BaseGeometry
 
 from firedeck.contact.body import CondensedBody, Store, condense_body
+from firedeck.contact.bowing import REACH_MM, BowLooks, bow_looks
 from firedeck.contact.gasket import GasketModel, LaidGasket, lay_gasket
 from firedeck.contact.mesh import BodyMesh, body_mesh, deck_grid
 from firedeck.contact.pair import ElasticSystem, Pair, elastic_system, merge
@@ -225,6 +227,26 @@ class Joint:
     def whole(self) -> ElasticSystem:
         """System in the closures of all kept nodes."""
         return elastic_system(self.pair, tuple(f"fastener {seat.name}" for seat in self.seats))
+
+    @cached_property
+    def bow_looks(self) -> BowLooks:
+        """Where the bow between neighbouring fasteners is looked at."""
+        return self.looks_within(REACH_MM)
+
+    def looks_within(self, reach: float) -> BowLooks:
+        """Return the same from the nodes within another reach [mm]."""
+        return bow_looks(self.kept_places, np.array([seat.place for seat in self.seats]), reach)
+
+    @cached_property
+    def grounded(self) -> tuple[Floats, Floats]:
+        """Springs laid on the seats, and the lower factor of the whole system with them [N/mm]."""
+        stiffness = self.whole.stiffness
+        seats = np.arange(len(stiffness) - self.whole.fasteners, len(stiffness))
+        springs = np.abs(np.diag(stiffness)[seats])
+        with_springs = stiffness.copy()
+        with_springs[seats, seats] += springs
+        factor, _ = cho_factor(with_springs, lower=True, overwrite_a=True)
+        return springs, np.asarray(factor)
 
     @cached_property
     def _check(self) -> tuple[ElasticSystem, Points]:

@@ -9,10 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from firedeck.contact.assemblies import Assemblies
-from firedeck.contact.gasket import PressedSeal
+from firedeck.contact.gasket import LaidGasket
 from firedeck.contact.joint import Joint
 from firedeck.contact.state import JointState
-from firedeck.definition.shape import seal_line
 from firedeck.errors import FiredeckError
 from firedeck.kernel.closure import point_loads
 
@@ -116,8 +115,8 @@ def _profile(state: JointState, seal: str, load: Floats, closure: Floats) -> Sea
     each: Floats = load / points.size
     per_length = _along(state, part, each)
     closed = _along(state, part, closure)
-    pressed = _pressed(joint, seal)
-    line = seal_line(joint.plan, pressed.seal, step=joint.laid.step)
+    place = _place(joint, seal)
+    pressed, line = joint.model.seals[place], joint.laid.lines[place]
     width = pressed.law.width or math.nan
     return SealPressure(
         seal,
@@ -131,26 +130,20 @@ def _profile(state: JointState, seal: str, load: Floats, closure: Floats) -> Sea
     )
 
 
-def _pressed(joint: Joint, seal: str) -> PressedSeal:
+def _place(joint: Joint, seal: str) -> int:
     names = [pressed.seal.name for pressed in joint.model.seals]
     if seal not in names:
         raise FiredeckError(f"{seal!r} is a land, not a seal", remedy="ask for " + ", ".join(names))
-    return joint.model.seals[names.index(seal)]
+    return names.index(seal)
 
 
 def _along(state: JointState, part: slice, values: Floats) -> Floats:
     """Values at the points of one seal; patches are joined by straight lines round the seal."""
     if state.level == "check":
         return values[part]
-    patch = state.joint.laid.patch[part]
-    own, middle = _middles(patch)
-    return np.asarray(np.interp(np.arange(len(patch)), middle, values[own], period=len(patch)))
-
-
-def _middles(patch: Ints) -> tuple[Ints, Floats]:
-    """Return the patches of one seal, and where along its points the middle of each lies."""
-    own, counts = np.unique(patch, return_counts=True)
-    return own, np.cumsum(counts) - 0.5 * (counts + 1)
+    own, middle = state.joint.laid.middles[part.start]
+    count = part.stop - part.start
+    return np.asarray(np.interp(np.arange(count), middle, values[own], period=count))
 
 
 @dataclass(frozen=True)
@@ -187,17 +180,17 @@ def profiles(rows: Assemblies, seal: str) -> ManyProfiles:
     FiredeckError
         If the gasket has no such seal.
     """
-    laid, pressed = rows.joint.laid, _pressed(rows.joint, seal)
-    own, joining = _joining(laid.patch[laid.part(seal)])
+    laid, pressed = rows.joint.laid, rows.joint.model.seals[_place(rows.joint, seal)]
+    own, joining = _joining(laid, laid.part(seal))
     each = rows.balances.load[:, own] / laid.patches.size[own]
     return ManyProfiles(
         each @ joining, rows.balances.closure[:, own] @ joining, pressed.law.width or math.nan
     )
 
 
-def _joining(patch: Ints) -> tuple[Ints, Floats]:
+def _joining(laid: LaidGasket, part: slice) -> tuple[Ints, Floats]:
     """Return the patches of one seal, and the weights that join their values by straight lines round it."""
-    own, middle = _middles(patch)
-    at = np.arange(len(patch))
-    each = [np.interp(at, middle, one, period=len(patch)) for one in np.eye(len(own))]
+    own, middle = laid.middles[part.start]
+    count = part.stop - part.start
+    each = [np.interp(np.arange(count), middle, one, period=count) for one in np.eye(len(own))]
     return own, np.array(each)

@@ -7,19 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import cho_factor, cho_solve
-from scipy.spatial import Delaunay, QhullError
+from scipy.linalg import cho_solve
 
-from firedeck.contact.joint import Joint
+from firedeck.contact.bowing import REACH_MM
 from firedeck.contact.patterns import BORE_ORDERS, BoreGas, shape_name
 from firedeck.contact.state import JointState
 
 __all__ = ["BoreShape", "Bow", "Faces", "bore_shapes", "bows", "faces"]
 
 Floats = npt.NDArray[np.float64]
-
-#: Fewest kept nodes from which a face's height at a place is taken [1].
-_FEWEST_NODES = 4
 
 
 @dataclass(frozen=True)
@@ -76,22 +72,11 @@ def _opening(state: JointState) -> Floats:
     pressed = np.zeros(len(force))
     pressed[laid.touched] = (laid.points.weights.T @ load)[: len(laid.touched)]
     pressed[len(force) - m :] = -state.tension
-    springs, factor = _grounded(joint)
+    springs, factor = joint.grounded
     seats = state.balance.unknowns[len(state.balance.unknowns) - m :]
     force[len(force) - m :] += springs * seats
     closures = cho_solve((factor, True), force - pressed)
     return np.asarray(-closures[: len(closures) - m])
-
-
-def _grounded(joint: Joint) -> tuple[Floats, Floats]:
-    """Springs on the seats and the factor of the whole system with them."""
-    stiffness = joint.whole.stiffness
-    at = len(stiffness) - joint.whole.fasteners
-    springs = np.abs(np.diag(stiffness)[at:])
-    with_springs = stiffness.copy()
-    with_springs[range(at, len(stiffness)), range(at, len(stiffness))] += springs
-    factor, _ = cho_factor(with_springs, lower=True, overwrite_a=True)
-    return springs, np.asarray(factor)
 
 
 @dataclass(frozen=True)
@@ -113,11 +98,10 @@ class Bow:
     opening: float
 
 
-def bows(state: JointState, *, reach: float = 15.0) -> tuple[Bow, ...]:
+def bows(state: JointState, *, reach: float = REACH_MM) -> tuple[Bow, ...]:
     """Return the bow between every two neighbouring fasteners, the largest gap first.
 
-    A height is that of a plane through the kept nodes within reach, the near ones counting most. Pairs
-    are left out where too few lie there.
+    Pairs are left out where the face is not known closely enough.
 
     Parameters
     ----------
@@ -126,52 +110,14 @@ def bows(state: JointState, *, reach: float = 15.0) -> tuple[Bow, ...]:
     reach : float
         How far from the wanted place the face is looked at [mm].
     """
-    both = faces(state)
-    seats = state.joint.seats
-    places = np.array([seat.place for seat in seats])
-    found = []
-    for a, b in _neighbours(places):
-        where = np.stack([places[a], 0.5 * (places[a] + places[b]), places[b]])
-        heights = np.array([_heights(both, place, reach) for place in where])
-        if np.isnan(heights).any():
-            continue
-        rise = heights[1] - 0.5 * (heights[0] + heights[2])
-        found.append(Bow((seats[a].name, seats[b].name), float(rise[0]), float(rise[1])))
+    both, seats = faces(state), state.joint.seats
+    looks = state.joint.bow_looks if reach == REACH_MM else state.joint.looks_within(reach)
+    rises = looks.weights @ np.column_stack([both.head, both.opening])
+    found = [
+        Bow((seats[a].name, seats[b].name), float(head), float(opening))
+        for (a, b), (head, opening) in zip(looks.pairs, rises, strict=True)
+    ]
     return tuple(sorted(found, key=lambda bow: -bow.opening))
-
-
-def _neighbours(places: Floats) -> list[tuple[int, int]]:
-    try:
-        corners = Delaunay(places).simplices
-    except QhullError:
-        return [(k, k + 1) for k in range(len(places) - 1)]
-    pairs = {tuple(sorted(pair)) for tri in corners for pair in (tri[:2], tri[1:], tri[[0, 2]])}
-    kept = []
-    for a, b in pairs:
-        middle, radius = 0.5 * (places[a] + places[b]), 0.5 * np.linalg.norm(places[a] - places[b])
-        others = np.delete(places, [a, b], axis=0)
-        # Strictly: the diagonals of a rectangle are not neighbours, and which one Delaunay drew is chance.
-        if np.all(np.linalg.norm(others - middle, axis=1) > radius * (1.0 + 1e-9)):
-            kept.append((int(a), int(b)))
-    return sorted(kept)
-
-
-def _heights(both: Faces, place: Floats, reach: float) -> Floats:
-    """Height of head and of the gap at a place, by a plane through the nodes within reach [mm].
-
-    The nearer a node, the more it counts, on a scale of its own and not of the grid: a finer grid
-    looks at the same piece of the face.
-    """
-    arms = both.place - place
-    weights = np.maximum(1.0 - (arms**2).sum(axis=1) / reach**2, 0.0) ** 2
-    near = weights > 0.0
-    if near.sum() < _FEWEST_NODES:
-        return np.full(2, np.nan)
-    root = np.sqrt(weights[near])[:, None]
-    rows = root * np.column_stack([np.ones(int(near.sum())), arms[near]])
-    heights = root * np.column_stack([both.head, both.opening])[near]
-    fit, *_ = np.linalg.lstsq(rows, heights, rcond=1e-6)
-    return np.asarray(fit[0])
 
 
 @dataclass(frozen=True)

@@ -206,7 +206,7 @@ class JointState:
         )
         return changed._balanced()
 
-    def warm(self, warmth: Warmth) -> JointState:
+    def warm(self, warmth: Warmth, *, near: JointState | None = None) -> JointState:
         """Bring the members to their temperatures, all counted from 20 degC.
 
         Each body gets the modulus of its mean temperature, the fasteners the stiffness that the warmth
@@ -217,6 +217,9 @@ class JointState:
         ----------
         warmth : Warmth
             Temperatures; they replace earlier ones.
+        near : JointState, optional
+            A warm state of the same joint: its moduli are taken for those of these temperatures, and the
+            search starts from it. A quick answer, since other moduli cost far more than other strains.
 
         Raises
         ------
@@ -231,8 +234,9 @@ class JointState:
         amounts["fastener strain"] = stretch
         changed = replace(
             self,
-            joint=cold.warmed(*softening(cold, warmth)),
+            joint=cold.warmed(*softening(cold, warmth)) if near is None else near.joint,
             cold=cold,
+            balance=self.balance if near is None else near.balance,
             advance=self.advance - (stretch - already) * self.joint.fastener_lengths,
             amounts=amounts,
             name="warm",
