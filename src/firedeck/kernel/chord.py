@@ -8,6 +8,8 @@ Concus, Golub and O'Leary 1976; both from memory), each one pass over the factor
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 from numba import njit
@@ -31,7 +33,7 @@ Reference = tuple[Floats, Floats, Floats, float]
 
 #: How the parts are compiled that only other parts call: plain loops and no way in from outside, since every
 #: wrapper and every array expression costs whoever starts the program first.
-_PART: dict[str, bool | str] = {
+_PART: Any = {
     "cache": True, "nogil": True, "error_model": "numpy",
     "no_cpython_wrapper": True, "no_cfunc_wrapper": True,
 }  # fmt: skip
@@ -238,7 +240,7 @@ def _largest(values: Floats) -> float:
 @njit(**_PART)
 def _force_scale(load: Floats, fixed: Floats) -> float:
     """Return the largest of loads and of tensions that are held, at least 1 N."""
-    top = max(_largest(load), 1.0)
+    top: float = max(_largest(load), 1.0)
     for k in range(len(fixed)):
         if not np.isnan(fixed[k]):
             top = max(top, abs(fixed[k]))

@@ -8,6 +8,8 @@ envelope, so that a cycle can only take energy up.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 from numba import njit
@@ -20,8 +22,14 @@ Ints = npt.NDArray[np.int64]
 #: Tables of all laws: closure (laws, rows), load (laws, rows), recovery (laws, rows, shares).
 LawTables = tuple[Floats, Floats, Floats]
 
+#: How the parts are compiled that only other kernels call: a way in from outside would cost the first start.
+_PART: Any = {
+    "cache": True, "nogil": True, "error_model": "numpy",
+    "no_cpython_wrapper": True, "no_cfunc_wrapper": True,
+}  # fmt: skip
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+
+@njit(**_PART)
 def _row_of(knots: Floats, law: int, x: float) -> int:
     low, high = 0, knots.shape[1] - 1
     while high - low > 1:
@@ -33,7 +41,7 @@ def _row_of(knots: Floats, law: int, x: float) -> int:
     return low
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True, error_model="numpy")
+@njit(**_PART)
 def _way_back(
     knots: Floats, recovery: Floats, law: int, row: int, top: float, back: float
 ) -> tuple[float, float]:
