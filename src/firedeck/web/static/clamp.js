@@ -163,7 +163,7 @@ function show(told) {
   byId('command').textContent = told.command;
   paint();
   root.dataset.doubted = told.doubted ? 'yes' : 'no';
-  root.dataset.shown = `${told.level} ${told.pressure_MPa} MPa ${told.step ?? ''}`;
+  root.dataset.shown = `${told.level} ${Number(told.pressure_MPa.toPrecision(6))} MPa ${told.step ?? ''}`;
 }
 
 /** @param {unknown} fault */
