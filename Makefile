@@ -32,11 +32,11 @@ demo: $(STAMP) $(KERNELS)  ## Read the prints of the invented engine and write t
 
 .PHONY: browser
 browser:
-	@tools/need_chromium.sh
+	@tools/need.sh Chromium "to drive the local pages" "chromium chromium-browser" chromium fonts-dejavu-core
 
 .PHONY: calculix
 calculix:
-	@tools/need_calculix.sh
+	@tools/need.sh CalculiX "to solve the predicted joints a second way" ccx calculix-ccx
 
 test: $(STAMP) $(KERNELS) browser calculix  ## Everything: format, lint, types, import contracts, docs, then the whole test suite
 	@static=0; $(MAKE) --no-print-directory --keep-going check docs || static=$$?; \
@@ -56,7 +56,7 @@ check-types: $(STAMP)
 check-imports: $(STAMP)
 	$(BIN)/lint-imports
 check-scripts:
-	@tools/need_typescript.sh
+	@tools/need.sh "The TypeScript compiler" "to check the types of the pages' scripts" tsc node-typescript
 	tsc --project tools/scripts/tsconfig.json
 
 docs: $(STAMP)  ## Build the documentation into build/docs, warnings are errors

@@ -236,6 +236,7 @@ def test_the_demonstration_leads_to_all_its_reports(bench, monkeypatch):
     for folder in (*folders, "trace-report", "duty-comparison", *predicted):
         assert f'href="{folder}/report.html"' in page
         assert (bench / folder / "report.html").exists()
+    assert page.count("data:image/png") == 2
     assert (bench / "tightening" / "card.pdf").read_bytes().startswith(b"%PDF")
     comparison = (bench / "comparison" / "report.html").read_text(encoding="utf-8")
     assert 'href="../factory-report/report.html"' in comparison

@@ -12,6 +12,7 @@ from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, pr
 
 if TYPE_CHECKING:
     from firedeck.study.prediction.predicting import PredictionReading
+    from firedeck.study.prediction.scatter import ScatterReading
 
 __all__ = ["app"]
 
@@ -229,6 +230,63 @@ def what_if(
         typer.echo(f"  note: {note}")
     if page is not None:
         typer.echo(f"written: {page}")
+
+
+@app.command()
+def scatter(
+    file: FileArgument,
+    assemblies: Annotated[
+        int, typer.Option(metavar="N", help="How many assemblies to draw: more tell rarer faults.")
+    ] = 2000,
+    seed: Annotated[
+        int, typer.Option(metavar="N", help="Seed of the draw; the same seed draws the same.")
+    ] = 1,
+    out: OutOption = None,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Draw assemblies with their own friction and wrench, and tell how often a seal has less than it needs.
+
+    Each is tightened step by step, settled, warmed and fired on patches of the gasket.
+    """
+    from firedeck.study.folders import check_folder
+    from firedeck.study.prediction.scatter import scatter_joint
+    from firedeck.study.prediction.scatter_output import scatter_record, write_scatter
+
+    if out is not None:
+        check_folder(out, overwrite=overwrite)
+    with progress() as tell:
+        reading = scatter_joint(file, assemblies=assemblies, seed=seed, progress=tell)
+        page = write_scatter(reading, out, overwrite=overwrite) if out is not None else None
+    if as_json:
+        print_json({**scatter_record(reading), "report": page})
+        return
+    _tell_scatter(reading)
+    if page is not None:
+        typer.echo(f"written: {page}")
+
+
+def _tell_scatter(reading: ScatterReading) -> None:
+    from firedeck.report.words import number
+    from firedeck.study.prediction.scatter_output import moved_words, share_words
+
+    typer.echo(
+        f"Of {reading.assemblies} assemblies, some seal has less than it needs: {share_words(reading.short)}"
+    )
+    head = ("seal", "has less than it needs", "times what it needs", "governed by, mostly", "goes with")
+    rows = [
+        (
+            one.seal,
+            share_words(one.short),
+            f"{number(one.ratio.value, 2)} ({number(one.ratio.low, 2)} to {number(one.ratio.high, 2)})",
+            one.governed,
+            moved_words(one),
+        )
+        for one in reading.seals
+    ]
+    print_table(head, rows)
+    for note in reading.assumptions:
+        typer.echo(f"  note: {note}")
 
 
 @app.command("print")

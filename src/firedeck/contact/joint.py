@@ -276,6 +276,19 @@ class Joint:
         return np.array([seat.stiffness for seat in self.seats])
 
     @cached_property
+    def fastener_lengths(self) -> Floats:
+        """Length of every fastener between its seats, to the middle of its thread [mm]."""
+        thickness = self.model.thickness
+        return np.array(
+            [s.bearing_height + thickness + s.thread_start + 0.5 * s.engagement for s in self.seats]
+        )
+
+    @property
+    def reach(self) -> float:
+        """Half the deck's longer side [mm]."""
+        return 0.5 * self.grid.pitch * max(self.grid.cols, self.grid.rows)
+
+    @cached_property
     def fastener_resultants(self) -> Floats:
         """Upright force and moments on the head per tension of every fastener [N/N, N*mm/N]."""
         known = self.resultants()
