@@ -63,7 +63,7 @@ def tab(address):
 def condense(page):
     """Have the bodies condensed as a job, from the bench on, over a reload."""
     page.goto("/")
-    page.get_by_role("link", name="small joint").click()
+    page.get_by_role("link", name="small joint", exact=True).click()
     page.get_by_role("button", name="Condense head and block").click(timeout=PATIENCE)
     page.reload()  # at once: what was asked for is not lost
     page.wait_for_selector("#clamp[data-ready=yes], .job.failed", timeout=PATIENCE)
