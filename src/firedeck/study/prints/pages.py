@@ -282,13 +282,14 @@ def _shown_cell(low: float, high: float) -> Cell:
 
 def _tests(comparison: Comparison) -> tuple[Block, ...]:
     blocks: list[Block] = []
-    for reading in (comparison.first, comparison.second):
+    for which, reading in (("first", comparison.first), ("second", comparison.second)):
         files = reading.files
         blocks += [
             record_facts(files.test, files.plan, files.gasket),
             Paragraph(f"Verdict: {reading.verdict.state}."),
         ]
-        blocks.append(provenance_table(reading.map.provenance))
+        name = f"the {which} print, {files.test.name}"
+        blocks.append(provenance_table(reading.map.provenance, name))
     return tuple(blocks)
 
 
