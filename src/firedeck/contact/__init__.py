@@ -6,13 +6,11 @@ in balance and carries a certificate of what was checked.
 
 from firedeck.contact.answers import (
     BoreShape,
-    Bow,
     Faces,
     LevelDifference,
     SealPressure,
     SealSwing,
     bore_shapes,
-    bows,
     clamp_over_gas,
     compare_levels,
     faces,
@@ -21,6 +19,7 @@ from firedeck.contact.answers import (
     swings,
 )
 from firedeck.contact.body import Store
+from firedeck.contact.bow import Bow, bows
 from firedeck.contact.calculix import CalculixDeck, calculix_deck
 from firedeck.contact.gasket import GasketModel, PressedLand, PressedSeal
 from firedeck.contact.generic import BlockSizes, HeadSizes, generic_block, generic_head

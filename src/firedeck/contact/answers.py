@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
-from scipy.spatial import Delaunay, QhullError
 
 from firedeck.contact.joint import Joint
 from firedeck.contact.patterns import BORE_ORDERS, BoreGas, shape_name
@@ -20,13 +19,11 @@ from firedeck.kernel.closure import point_loads
 
 __all__ = [
     "BoreShape",
-    "Bow",
     "Faces",
     "LevelDifference",
     "SealPressure",
     "SealSwing",
     "bore_shapes",
-    "bows",
     "clamp_over_gas",
     "compare_levels",
     "faces",
@@ -36,9 +33,6 @@ __all__ = [
 ]
 
 Floats = npt.NDArray[np.float64]
-
-#: Fewest kept nodes from which a face's height at a place is taken [1].
-_FEWEST_NODES = 4
 
 
 @dataclass(frozen=True)
@@ -134,7 +128,8 @@ def _profile(state: JointState, seal: str, load: Floats, closure: Floats) -> Sea
     _, points = joint.at_level(state.level)
     each: Floats = load / points.size
     per_length = _along(state, part, each)
-    closed = _along(state, part, closure)
+    pressed_in = joint.laid.indentation[joint.laid.names.index(seal)]
+    closed = _along(state, part, closure) - pressed_in * per_length
     names = [pressed.seal.name for pressed in joint.model.seals]
     if seal not in names:
         raise FiredeckError(f"{seal!r} is a land, not a seal", remedy="ask for " + ", ".join(names))
@@ -233,86 +228,6 @@ def _grounded(joint: Joint) -> tuple[Floats, Floats]:
     with_springs[range(at, len(stiffness)), range(at, len(stiffness))] += springs
     factor, _ = cho_factor(with_springs, lower=True, overwrite_a=True)
     return springs, np.asarray(factor)
-
-
-@dataclass(frozen=True)
-class Bow:
-    """How far the head stands up midway between two neighbouring fasteners.
-
-    Attributes
-    ----------
-    fasteners : tuple of str
-        The two fasteners [text].
-    head : float
-        Head's face midway, against its height beside the two fasteners [mm], up positive.
-    opening : float
-        The same for the gap between the faces [mm].
-    """
-
-    fasteners: tuple[str, str]
-    head: float
-    opening: float
-
-
-def bows(state: JointState, *, reach: float = 15.0) -> tuple[Bow, ...]:
-    """Return the bow between every two neighbouring fasteners, the largest gap first.
-
-    A height is that of a plane through the kept nodes within reach, the near ones counting most. Pairs
-    are left out where too few lie there.
-
-    Parameters
-    ----------
-    state : JointState
-        The state.
-    reach : float
-        How far from the wanted place the face is looked at [mm].
-    """
-    both = faces(state)
-    seats = state.joint.seats
-    places = np.array([seat.place for seat in seats])
-    found = []
-    for a, b in _neighbours(places):
-        where = np.stack([places[a], 0.5 * (places[a] + places[b]), places[b]])
-        heights = np.array([_heights(both, place, reach) for place in where])
-        if np.isnan(heights).any():
-            continue
-        rise = heights[1] - 0.5 * (heights[0] + heights[2])
-        found.append(Bow((seats[a].name, seats[b].name), float(rise[0]), float(rise[1])))
-    return tuple(sorted(found, key=lambda bow: -bow.opening))
-
-
-def _neighbours(places: Floats) -> list[tuple[int, int]]:
-    try:
-        corners = Delaunay(places).simplices
-    except QhullError:
-        return [(k, k + 1) for k in range(len(places) - 1)]
-    pairs = {tuple(sorted(pair)) for tri in corners for pair in (tri[:2], tri[1:], tri[[0, 2]])}
-    kept = []
-    for a, b in pairs:
-        middle, radius = 0.5 * (places[a] + places[b]), 0.5 * np.linalg.norm(places[a] - places[b])
-        others = np.delete(places, [a, b], axis=0)
-        # Strictly: the diagonals of a rectangle are not neighbours, and which one Delaunay drew is chance.
-        if np.all(np.linalg.norm(others - middle, axis=1) > radius * (1.0 + 1e-9)):
-            kept.append((int(a), int(b)))
-    return sorted(kept)
-
-
-def _heights(both: Faces, place: Floats, reach: float) -> Floats:
-    """Height of head and of the gap at a place, by a plane through the nodes within reach [mm].
-
-    The nearer a node, the more it counts, on a scale of its own and not of the grid: a finer grid
-    looks at the same piece of the face.
-    """
-    arms = both.place - place
-    weights = np.maximum(1.0 - (arms**2).sum(axis=1) / reach**2, 0.0) ** 2
-    near = weights > 0.0
-    if near.sum() < _FEWEST_NODES:
-        return np.full(2, np.nan)
-    root = np.sqrt(weights[near])[:, None]
-    rows = root * np.column_stack([np.ones(int(near.sum())), arms[near]])
-    heights = root * np.column_stack([both.head, both.opening])[near]
-    fit, *_ = np.linalg.lstsq(rows, heights, rcond=1e-6)
-    return np.asarray(fit[0])
 
 
 @dataclass(frozen=True)

@@ -109,8 +109,8 @@ def calculix_deck(state: JointState, largest: Floats | None = None) -> CalculixD
             "",
         ]
     )
-    masks = (writer.head.masks, writer.block.masks)
-    cut = sum(int(np.count_nonzero((mask > 0) & (mask < 0xFFFF))) for mask in masks)
+    bodies = (writer.head, writer.block)
+    cut = sum(int(np.any(mesh.bricks.shares < 1.0, axis=1).sum()) for mesh in bodies)
     return CalculixDeck(text, writer.point_nodes, writer.seat_nodes, writer.lowered, cut)
 
 
@@ -152,12 +152,8 @@ class _Writer:
         for number, (x, y, z) in enumerate(mesh.coordinates, start=first):
             yield f"{number}, {x:.9g}, {y:.9g}, {z + lift:.9g}"
         yield f"*ELEMENT, TYPE=C3D8I, ELSET=E{name}"
-        for cell in np.argwhere(mesh.body.cells >= 0):
+        for corners in first + mesh.body.elements[:, _CORNERS].astype(np.int64):
             self.bricks += 1
-            corners = [
-                mesh.body.numbers[cell[0] + (k & 1), cell[1] + ((k >> 1) & 1), cell[2] + (k >> 2)] + first
-                for k in _CORNERS
-            ]
             yield f"{self.bricks}, " + ", ".join(str(corner) for corner in corners)
         section = mesh.section
         yield f"*MATERIAL, NAME=M{name}"
@@ -232,7 +228,7 @@ class _Writer:
     def _bodies(self) -> Iterator[tuple[int, BodyMesh]]:
         """Yield both bodies, each with the number of its first element."""
         yield 1, self.head
-        yield 1 + int(np.count_nonzero(self.head.body.cells >= 0)), self.block
+        yield 1 + len(self.head.body.elements), self.block
 
     def _undoing(self, first: int, mesh: BodyMesh) -> Iterator[str]:
         section = mesh.section
@@ -242,8 +238,8 @@ class _Writer:
             return
         bulk = self.moduli[section.side.upper()] / (1.0 - 2.0 * section.material.poisson)
         up = 0.5 * (1.0 + _POINT_HEIGHTS)
-        for element, cell in enumerate(np.argwhere(mesh.body.cells >= 0), start=first):
-            low, high = strain[cell[2] - 1], strain[cell[2]]
+        for element, layer in enumerate(mesh.bricks.cells[:, 2], start=first):
+            low, high = strain[layer], strain[layer + 1]
             for point, stress in enumerate(-bulk * (low + up * (high - low)), start=1):
                 yield f"{element}, {point}" + f", {stress:.12g}" * 3 + ", 0., 0., 0."
 
