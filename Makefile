@@ -6,11 +6,10 @@ BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 # Both processors of a small machine, no more than eight of a large one; a file's tests stay together
 # so that what they share is made once.
-# Compiled kernels are kept under the hash of their sources: numba's own cache would not notice that
-# a kernel called from another file has changed.
-KERNELS := $(shell cat $$(find src/firedeck -name '*.py' | sort) | cksum | tr -d ' ')
-PYTEST := NUMBA_CACHE_DIR='$(CURDIR)/build/numba/$(KERNELS)' \
-	$(BIN)/python -m pytest -n logical --maxprocesses 8 --dist loadfile
+PYTEST := $(BIN)/python -m pytest -n logical --maxprocesses 8 --dist loadfile --no-loadscope-reorder
+# Compiled kernels lie beside their sources. The compiler does not notice that a kernel called from
+# another file has changed, so all are cleared away when any of them does.
+KERNELS := build/kernels-$(shell cat src/firedeck/kernel/*.py src/firedeck/scenario/*.py | cksum | tr ' ' '-')
 
 .DEFAULT_GOAL := help
 .PHONY: help demo test check docs pages shots bench truth hooks clean
@@ -22,18 +21,24 @@ $(STAMP): pyproject.toml tools/make_venv.sh
 	@tools/make_venv.sh $(VENV)
 	@touch $@
 
-demo: $(STAMP)  ## Read the prints of the invented engine and write their report to build/demo
+$(KERNELS): | $(STAMP)
+	@echo "Compiling the inner loops for this machine; this is done once and takes a minute or two"
+	@find src/firedeck -name '*.nb[ci]' -delete
+	@$(BIN)/firedeck prepare
+	@mkdir -p build && rm -f build/kernels-* && touch $@
+
+demo: $(STAMP) $(KERNELS)  ## Read the prints of the invented engine and write their report to build/demo
 	$(BIN)/firedeck demo build/demo
 
 .PHONY: browser
 browser:
-	@tools/need_chromium.sh
+	@tools/need.sh Chromium "to drive the local pages" "chromium chromium-browser" chromium fonts-dejavu-core
 
 .PHONY: calculix
 calculix:
-	@tools/need_calculix.sh
+	@tools/need.sh CalculiX "to solve the predicted joints a second way" ccx calculix-ccx
 
-test: $(STAMP) browser calculix  ## Everything: format, lint, types, import contracts, docs, then the whole test suite
+test: $(STAMP) $(KERNELS) browser calculix  ## Everything: format, lint, types, import contracts, docs, then the whole test suite
 	@static=0; $(MAKE) --no-print-directory --keep-going check docs || static=$$?; \
 	if [ $$static -ne 0 ]; then echo "make check or make docs failed, see above; the tests still run"; fi; \
 	suite=0; $(PYTEST) || suite=$$?; \
@@ -51,7 +56,7 @@ check-types: $(STAMP)
 check-imports: $(STAMP)
 	$(BIN)/lint-imports
 check-scripts:
-	@tools/need_typescript.sh
+	@tools/need.sh "The TypeScript compiler" "to check the types of the pages' scripts" tsc node-typescript
 	tsc --project tools/scripts/tsconfig.json
 
 docs: $(STAMP)  ## Build the documentation into build/docs, warnings are errors

@@ -116,7 +116,9 @@ def test_cells_take_the_mean_of_the_samples_that_fall_into_them():
     row = np.array([[1, 1, 2], [3, 3, -1]], np.int32)
     col = np.array([[2, 2, 2], [4, 5, -1]], np.int32)
     scratch = np.zeros(target.shape, np.float32), np.zeros(target.shape, np.int32)
-    lay_band(value, row, col, target, scratch)
+    for first, end in ((0, 2), (2, 5)):  # a map may be laid part by part
+        part = scratch[0][first:end], scratch[1][first:end]
+        lay_band(value, row, col, first, target[first:end], part)
     assert not scratch[0].any()
     assert not scratch[1].any()
     assert (target[1, 2], target[3, 4], target[3, 5], target[2, 2]) == (2.0, 5.0, 9.0, 7.0)
@@ -160,7 +162,8 @@ def test_lighter_cells_and_their_neighbours_are_flagged():
     signal = np.zeros((5, 5), np.float32)
     signal[0, 0], signal[3, 3], signal[2, 1] = -0.2, -0.2, np.nan
     flags = np.zeros((5, 5), np.uint16)
-    flag_lighter(signal, -0.1, 4, flags)
+    for rows in ((0, 3), (3, 5)):  # a cell's neighbours may fall to another thread
+        flag_lighter(signal, rows, -0.1, 4, flags)
     assert set(zip(*(axis.tolist() for axis in np.nonzero(flags == 4)), strict=True)) == {
         (0, 0), (0, 1), (1, 0), (3, 3), (2, 3), (4, 3), (3, 2), (3, 4),
     }  # fmt: skip

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 import tomllib
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -235,10 +236,33 @@ def test_the_demonstration_leads_to_all_its_reports(bench, monkeypatch):
     for folder in (*folders, "trace-report", "duty-comparison", *predicted):
         assert f'href="{folder}/report.html"' in page
         assert (bench / folder / "report.html").exists()
+    assert page.count("data:image/png") == 2
     assert (bench / "tightening" / "card.pdf").read_bytes().startswith(b"%PDF")
     comparison = (bench / "comparison" / "report.html").read_text(encoding="utf-8")
     assert 'href="../factory-report/report.html"' in comparison
     assert 'href="../index.html"' in comparison
+
+
+def test_to_prepare_works_the_demonstration_through_and_leaves_nothing(bench, monkeypatch):
+    made = []
+
+    def small(folder, dpi):
+        folder = small_print.bench_files(Path(folder))
+        (folder / "print-1.toml").rename(folder / "factory-print.toml")
+        make_traces(folder)
+        _write_predictions(folder)
+        (folder / "fastening.toml").write_text(small_fastening(), encoding="utf-8")
+        made.append((folder, dpi))
+
+    monkeypatch.setattr("firedeck.scenario.demo_files.write_demo", small)
+    before = sorted(bench.iterdir())
+    result = run("prepare")
+    assert result.exit_code == 0, result.output
+    assert "compiled" in result.output
+    [(folder, dpi)] = made
+    assert dpi < 600
+    assert not folder.exists()
+    assert sorted(bench.iterdir()) == before
 
 
 def test_starting_loads_nothing_heavy():

@@ -213,6 +213,57 @@ def test_at_the_pressure_of_give_way_the_margin_is_one(bench):
         assert margin["ratio"] < 1.0
 
 
+def test_without_scatter_every_assembly_is_the_predicted_one(bench):
+    edit(
+        bench, "fastening.toml",
+        ("[tightening]\n", '[tightening]\nscatter = "0.0001 %"\n'), ('scatter = "10 %"', 'scatter = "0 %"'),
+    )  # fmt: skip
+    found, alone = (
+        told("predict", "scatter", "prediction.toml", "--assemblies", 20),
+        told("predict", "prediction.toml", "--fast"),
+    )
+    margins = {row["seal"]: row for row in alone["margins"]}
+    settled = by_seal(alone, "settled")
+    assert {row["seal"] for row in found["seals"]} == set(margins)
+    for row in found["seals"]:
+        assert row["ratio_1"] == pytest.approx(margins[row["seal"]]["ratio"], rel=1e-4)
+        assert row["ratio_low_1"] == pytest.approx(row["ratio_high_1"], rel=1e-4)
+        assert row["governed"] == f"{margins[row['seal']]['rule']}, {margins[row['seal']]['state']}"
+        assert row["mean_N_per_mm"] == pytest.approx(settled[row["seal"]]["mean_N_per_mm"], rel=1e-4)
+    for row, other in zip(found["fasteners"], alone["fasteners"], strict=True):
+        assert row["settled_N"] == pytest.approx(other["settled_N"], rel=1e-4)
+
+
+def test_scatter_is_drawn_the_same_from_the_same_seed_and_told_with_its_bounds(bench):
+    first, again, other = (
+        told("predict", "scatter", "prediction.toml", "--assemblies", 40, "--seed", seed)
+        for seed in (1, 1, 2)
+    )
+    assert first["seals"] == again["seals"]
+    assert first["seals"] != other["seals"]
+    assert first["gas_scatter_1"] == pytest.approx(0.10)
+    for row in first["seals"]:
+        assert row["ratio_low_1"] < row["ratio_1"] < row["ratio_high_1"]
+        assert row["short_low_1"] <= row["short_1"] <= row["short_high_1"]
+        assert 0.0 <= max(row["moved"].values()) <= 1.0
+    assert first["short_1"][0] >= max(row["short_1"] for row in first["seals"])
+    for row in first["fasteners"]:
+        assert row["settled_N"] < row["tight_N"]
+
+
+def test_the_scatters_folder_holds_page_picture_and_tables(bench):
+    words = run("predict", "scatter", "prediction.toml", "--assemblies", 20, "--out", "out")
+    assert words.exit_code == 0, words.output
+    assert "Of 20 assemblies" in words.output
+    page = (bench / "out" / "report.html").read_text(encoding="utf-8")
+    assert "Scatter between assemblies" in page
+    assert len(rows(bench / "out" / "scatter.csv")) == len(
+        told("predict", "prediction.toml", "--fast")["margins"]
+    )
+    assert (bench / "out" / "scatter.png").stat().st_size > 5000
+    assert run("predict", "scatter", "prediction.toml", "--assemblies", 2).exit_code == 2
+
+
 def test_give_way_is_told_in_power_and_drawn(bench):
     duty = duty_files()["duty-rule.toml"]
     duty = {**duty, "engine": {**duty["engine"], "cylinders": 1, "firing_order": [1]}}
@@ -401,6 +452,18 @@ def test_short_memory_is_refused_before_anything_is_built(bench, monkeypatch):
     assert result.exit_code == 2
     assert "GB of memory" in result.output
     assert "0.1 GB are free" in result.output
+
+
+def test_memory_that_runs_out_on_the_way_is_told(bench, monkeypatch):
+    def short(*arguments):
+        raise MemoryError
+
+    monkeypatch.setenv("FIREDECK_CACHE", str(bench / "empty"))
+    monkeypatch.setattr("firedeck.contact.body.condense", short)
+    result = run("predict", "prediction.toml")
+    assert result.exit_code == 2
+    assert "memory ran out" in result.output
+    assert "larger element" in result.output
 
 
 def test_another_deck_in_the_fastening_is_refused(bench):

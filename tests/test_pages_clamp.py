@@ -74,9 +74,9 @@ def opened(page, query=""):
 
 def lowest_of(page):
     cells = page.locator("#seals tr").evaluate_all(
-        "rows => rows.map(r => [r.querySelector('th').textContent, r.querySelector('td').textContent])"
+        "rows => rows.map(r => [r.querySelector('th').textContent, r.querySelectorAll('td')[1].textContent])"
     )
-    return {name: float(text) for name, text in cells}
+    return {name: float(text.split()[0]) for name, text in cells}
 
 
 def truth(folder, text, *, step=None):

@@ -92,6 +92,71 @@ def test_an_area_is_drawn_undone_and_saved_in_millimetres(page, folder):
     expect(areas).to_have_count(1)
 
 
+def press(finger, what, *points):
+    places = [{"x": x, "y": y, "id": number} for number, (x, y) in enumerate(points)]
+    finger.send("Input.dispatchTouchEvent", {"type": what, "touchPoints": places})
+
+
+def test_an_area_is_drawn_by_a_finger_and_two_fingers_zoom_and_draw_nothing(folder):
+    with pages.served(folder) as address, sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+        context = browser.new_context(
+            base_url=address, viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True
+        )
+        watch = Watch(context, address)
+        page = context.new_page()
+        opened(page)
+        areas = page.locator("[data-mask]")
+        page.locator("#mask-reason").fill("tape")
+        page.locator("#mask-draw").tap()
+        page.locator("#map").evaluate("one => one.scrollIntoView({ block: 'center' })")
+        box = page.locator("#map").bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        finger = context.new_cdp_session(page)
+        top = page.evaluate("scrollY")
+        press(finger, "touchStart", (x - 40, y))
+        press(finger, "touchStart", (x - 40, y), (x + 40, y))
+        for apart in (50, 60, 70, 80):
+            press(finger, "touchMove", (x - apart, y - 20), (x + apart, y + 20))
+        press(finger, "touchEnd", (x - 80, y - 20))
+        press(finger, "touchMove", (x - 20, y - 60))
+        press(finger, "touchEnd")
+        expect(areas).to_have_count(0)
+        page.wait_for_function(
+            "() => Number(new URL(location.href).searchParams.get('view').split(',')[2]) > 0.4"
+        )
+        expect(page.locator("#mask-draw")).to_have_attribute("aria-pressed", "true")
+        press(finger, "touchStart", (x - 60, y - 40))
+        for across, down in ((60, -40), (60, 40), (-50, 40), (-58, -30)):
+            press(finger, "touchMove", (x + across, y + down))
+        press(finger, "touchEnd")
+        expect(areas).to_have_count(1)
+        assert page.evaluate("scrollY") == top, "drawing does not move the page"
+        page.locator("#mask-undo").tap()
+        expect(areas).to_have_count(0)
+        browser.close()
+    assert watch.bad == []
+
+
+def test_corners_are_set_and_taken_back_by_keys_alone(page):
+    areas, told = page.locator("[data-mask]"), page.locator("#mask-told")
+    page.locator("#mask-reason").fill("fold")
+    page.locator("#mask-draw").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#map")).to_be_focused()
+    for key in ("Enter", "ArrowRight", "Enter", "ArrowUp", "Enter", "ArrowUp", "Enter", "Backspace"):
+        page.keyboard.press(key)
+    expect(told).to_contain_text("3 corners set")
+    page.locator("#mask-close").focus()
+    page.keyboard.press("Enter")
+    expect(areas).to_have_count(1)
+    expect(areas).to_contain_text("fold, 3 corners")
+    page.keyboard.press("Control+z")
+    expect(areas).to_have_count(0)
+    page.keyboard.press("Control+Shift+z")
+    expect(areas).to_have_count(1)
+
+
 def test_what_is_no_area_is_refused_in_plain_words(page):
     areas, told = page.locator("[data-mask]"), page.locator("#mask-told")
     page.locator("#mask-reason").fill("fold")

@@ -5,7 +5,8 @@ import pytest
 from scipy import ndimage
 
 from firedeck.film.picture import pool_scan, pooling_factor
-from firedeck.kernel.cells import box_mean, settle_faint, weighted_normal
+from firedeck.kernel.box import box_mean
+from firedeck.kernel.cells import settle_faint, weighted_normal
 from firedeck.kernel.medians import tile_medians
 from firedeck.kernel.raster import dilate, erode_diamond, resample_conserving
 from firedeck.kernel.windows import (

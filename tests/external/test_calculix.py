@@ -9,12 +9,17 @@ contact of faces is the program's own in the case of an elastic bed.
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from firedeck.contact import JointState, Warmth, calculix_deck, tighten
+from firedeck.contact.mesh import body_mesh
+from firedeck.pressure_map import Grid
 from tests.calculix import bed_joint, closures_of, face_contact_deck, loads_at
-from tests.contact_joints import square_joint
+from tests.contact_joints import square_joint, square_sections
+from tests.solid_meshes import bricks, irregular, joint_of, read_section, round_sections
 
 
 def assembled() -> JointState:
@@ -99,3 +104,28 @@ def test_same_answer_as_the_programs_own_contact_of_faces():
     alike(state, closure, approach, np.zeros(len(closure)))
     assert 0.05 < np.mean(state.balance.load == 0.0) < 0.3
     assert np.array_equal(closure > 0.0, state.balance.load > 0.0)
+
+
+def with_head(kind: str, folder: Path) -> JointState:
+    """Return a joint, tight, whose head is somebody's own mesh from a file, and the block in one case."""
+    head, block = square_sections()
+    if kind == "bricks":
+        solid = bricks(body_mesh(head, Grid(0.0, 0.0, 6.0, 16, 20)))
+    else:
+        head, round_block = round_sections()
+        solid = irregular(head, 9.0) if kind == "quadratic" else irregular(head, 5.5, nodes=4)
+    if kind == "linear":
+        block = read_section(round_block, irregular(round_block, 5.5, nodes=4), folder)
+    joint = joint_of((read_section(head, solid, folder), block), outer_gap=0.1)
+    return tighten(joint, {seat.name: 12e3 for seat in joint.seats}, level="check", shares=(0.5, 1.0))[-1]
+
+
+@pytest.mark.parametrize("kind", ["quadratic", "linear", "bricks"])
+def test_same_answer_with_a_volume_mesh_of_somebodys_own(kind, tmp_path):
+    # Preload and pressure in all; heat, which goes by the elements' own integration points, in one.
+    cold = with_head(kind, tmp_path)
+    warm = Warmth([(0.0, 150.0), (10.0, 110.0), (50.0, 90.0)], [(0.0, 125.0), (20.0, 95.0)], 80.0)
+    state = (cold.warm(warm) if kind == "quadratic" else cold).fire({"bore": 16.0})
+    assert 0.0 < np.mean(state.balance.load == 0.0) < 1.0
+    closure, approach = closures_of(calculix_deck(state), state)
+    alike(state, closure, approach, state.largest)

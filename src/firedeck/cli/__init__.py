@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from firedeck import __version__
-from firedeck.cli import compare, contact, demo, duty, film, joint, predict, serve
+from firedeck.cli import compare, contact, demo, duty, film, joint, predict, prepare, serve
 from firedeck.cli.shell import EXIT_CODES, CommandGroup
 
 __all__ = ["EXIT_CODES", "app", "main"]
@@ -28,6 +28,7 @@ app.add_typer(film.app, name="film")
 app.command("compare")(compare.compare)
 app.command("serve")(serve.serve)
 app.command("demo")(demo.demo)
+app.command("prepare")(prepare.prepare)
 
 
 def _show_version(wanted: bool) -> None:

@@ -12,6 +12,7 @@ from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, pr
 
 if TYPE_CHECKING:
     from firedeck.study.prediction.predicting import PredictionReading
+    from firedeck.study.prediction.scatter import ScatterReading
 
 __all__ = ["app"]
 
@@ -166,6 +167,126 @@ def giveway(
         typer.echo(f"  note: {note}")
     if page is not None:
         typer.echo(f"written: {page}")
+
+
+@app.command("what-if")
+def what_if(
+    file: FileArgument,
+    gasket: Annotated[str, typer.Option(metavar="FILE", help="Another gasket, beside the prediction.")] = "",
+    stages: Annotated[
+        str, typer.Option(metavar="STEPS", help='Steps of the tightening, such as "60 N*m, 90 deg".')
+    ] = "",
+    thread: Annotated[str, typer.Option(metavar="FRICTION", help="Friction in the thread.")] = "",
+    bearing: Annotated[str, typer.Option(metavar="FRICTION", help="Friction under the turned face.")] = "",
+    state: Annotated[
+        str, typer.Option(metavar="STATE", help="Joint before gas: tightened, settled or hot.")
+    ] = "",
+    head: Annotated[
+        str,
+        typer.Option(metavar="TEMPERATURES", help='Head, from the sealing plane up: "140 degC, 95 degC".'),
+    ] = "",
+    block: Annotated[str, typer.Option(metavar="TEMPERATURES", help="Block, from the deck down.")] = "",
+    fasteners: Annotated[str, typer.Option(metavar="TEMPERATURE", help="Fasteners.")] = "",
+    pressure: Annotated[
+        str, typer.Option(metavar="PRESSURE", help='Cylinder pressure, such as "120 bar"; "0 bar" for none.')
+    ] = "",
+    bore: Annotated[str, typer.Option(metavar="NAME", help="Cylinder that fires.")] = "",
+    step: Annotated[
+        int | None,
+        typer.Option(metavar="NUMBER", min=1, help="Move of the tightening to show, from 1."),
+    ] = None,
+    out: OutOption = None,
+    fast: FastOption = False,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Answer one setting of the joint: what is not said stays as the files have it.
+
+    The clamp page of `firedeck serve` answers the same settings, and names the command for each.
+    """
+    from firedeck.study.clamp.what_if import answer_what_if, what_if_record
+    from firedeck.study.clamp.what_if_output import what_if_headline, what_if_table, write_what_if
+    from firedeck.study.folders import check_folder
+
+    said = {
+        "gasket": gasket, "stages": stages, "thread": thread, "bearing": bearing, "state": state,
+        "head": head, "block": block, "fasteners": fasteners, "pressure": pressure, "bore": bore,
+    }  # fmt: skip
+    if out is not None:
+        check_folder(out, overwrite=overwrite)
+    with progress() as tell:
+        result = answer_what_if(file, said, step=step, fast=fast, progress=tell)
+        page = write_what_if(result, out, overwrite=overwrite) if out is not None else None
+        record = what_if_record(result) if as_json else {}
+    if as_json:
+        print_json({**record, "report": page})
+        return
+    typer.echo(what_if_headline(result).text)
+    table = what_if_table(result)
+    print_table(
+        table.head, [[cell if isinstance(cell, str) else cell.text for cell in row] for row in table.rows]
+    )
+    for note in result.assumptions:
+        typer.echo(f"  note: {note}")
+    if page is not None:
+        typer.echo(f"written: {page}")
+
+
+@app.command()
+def scatter(
+    file: FileArgument,
+    assemblies: Annotated[
+        int, typer.Option(metavar="N", help="How many assemblies to draw: more tell rarer faults.")
+    ] = 2000,
+    seed: Annotated[
+        int, typer.Option(metavar="N", help="Seed of the draw; the same seed draws the same.")
+    ] = 1,
+    out: OutOption = None,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Draw assemblies with their own friction and wrench, and tell how often a seal has less than it needs.
+
+    Each is tightened step by step, settled, warmed and fired on patches of the gasket.
+    """
+    from firedeck.study.folders import check_folder
+    from firedeck.study.prediction.scatter import scatter_joint
+    from firedeck.study.prediction.scatter_output import scatter_record, write_scatter
+
+    if out is not None:
+        check_folder(out, overwrite=overwrite)
+    with progress() as tell:
+        reading = scatter_joint(file, assemblies=assemblies, seed=seed, progress=tell)
+        page = write_scatter(reading, out, overwrite=overwrite) if out is not None else None
+    if as_json:
+        print_json({**scatter_record(reading), "report": page})
+        return
+    _tell_scatter(reading)
+    if page is not None:
+        typer.echo(f"written: {page}")
+
+
+def _tell_scatter(reading: ScatterReading) -> None:
+    from firedeck.report.words import number
+    from firedeck.study.prediction.scatter_output import moved_words, share_words
+
+    typer.echo(
+        f"Of {reading.assemblies} assemblies, some seal has less than it needs: {share_words(reading.short)}"
+    )
+    head = ("seal", "has less than it needs", "times what it needs", "governed by, mostly", "goes with")
+    rows = [
+        (
+            one.seal,
+            share_words(one.short),
+            f"{number(one.ratio.value, 2)} ({number(one.ratio.low, 2)} to {number(one.ratio.high, 2)})",
+            one.governed,
+            moved_words(one),
+        )
+        for one in reading.seals
+    ]
+    print_table(head, rows)
+    for note in reading.assumptions:
+        typer.echo(f"  note: {note}")
 
 
 @app.command("print")

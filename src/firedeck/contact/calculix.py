@@ -5,7 +5,8 @@ as springs without compression and gas as nodal loads. Heat stands in it as the 
 undo the free strain, at every integration point: given temperatures, the program would take each
 element's mean, and a gradient through a thin deck would be lost. It prints the displacement of the
 springs' ends, from which closures and tensions follow. The head starts lowered by a rigid shift near
-the answer, because the program's iterations do not find it from afar.
+the answer, because the program's iterations do not find it from afar. The face of a volume mesh is
+tied to the joint's grid as it is here: the grid's nodes stand in the deck, and the face's follow them.
 """
 
 from __future__ import annotations
@@ -16,12 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from firedeck.contact.body import held_freedoms
-from firedeck.contact.joint import Joint
-from firedeck.contact.mesh import BodyMesh
+from firedeck.contact.deck_body import deck_body
 from firedeck.contact.patterns import block_patterns, head_patterns
 from firedeck.contact.state import JointState
-from firedeck.contact.volume_body import VolumeBody
 from firedeck.errors import FiredeckError
 from firedeck.kernel.closure import point_loads
 
@@ -29,12 +27,6 @@ __all__ = ["CalculixDeck", "calculix_deck"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-
-#: Places of the grid's corner order in the order of C3D8I.
-_CORNERS = [0, 1, 3, 2, 4, 5, 7, 6]
-
-#: Heights of an element's lower and upper four integration points, in the order of C3D8I [1].
-_POINT_HEIGHTS = np.repeat([-1.0, 1.0], 4) / np.sqrt(3.0)
 
 #: Length of the springs [mm]: their ends stand apart so that no trial turns one over.
 _SPRING_LENGTH = 100.0
@@ -99,8 +91,9 @@ def calculix_deck(state: JointState, largest: Floats | None = None) -> CalculixD
         [
             "** joint of head, gasket, block and fasteners",
             *_iterating(),
-            *writer.nodes_and_bricks(writer.head, "HEAD"),
-            *writer.nodes_and_bricks(writer.block, "BLOCK"),
+            *writer.nodes_and_elements("HEAD"),
+            *writer.nodes_and_elements("BLOCK"),
+            *writer.ties(),
             *writer.gasket(),
             *writer.fasteners(),
             *writer.held(),
@@ -109,19 +102,8 @@ def calculix_deck(state: JointState, largest: Floats | None = None) -> CalculixD
             "",
         ]
     )
-    bodies = (writer.head, writer.block)
-    cut = sum(int(np.any(mesh.bricks.shares < 1.0, axis=1).sum()) for mesh in bodies)
+    cut = sum(body.cut_cells for body in writer.bodies.values())
     return CalculixDeck(text, writer.point_nodes, writer.seat_nodes, writer.lowered, cut)
-
-
-def _of_bricks(joint: Joint) -> tuple[BodyMesh, BodyMesh]:
-    """Return head and block if both are sections on the grid."""
-    if isinstance(joint.head, VolumeBody) or isinstance(joint.block, VolumeBody):
-        raise FiredeckError(
-            "a joint with a volume mesh is not written as a deck; only sections on the grid are",
-            remedy="leave mesh out of [head] and [block] for this",
-        )
-    return joint.head, joint.block
 
 
 class _Writer:
@@ -129,36 +111,43 @@ class _Writer:
 
     def __init__(self, state: JointState, largest: Floats) -> None:
         self.state, self.joint, self.largest = state, state.joint, largest
-        self.head, self.block = _of_bricks(state.joint)
-        self.first = {"HEAD": 1, "BLOCK": 1 + len(self.head.body.places)}
-        ends = self.first["BLOCK"] + len(self.block.body.places)
-        points, seats = len(self.joint.laid.points.gap), len(self.joint.seats)
+        joint = state.joint
+        self.bodies = {"HEAD": deck_body(joint.head), "BLOCK": deck_body(joint.block)}
+        self.first = {"HEAD": 1, "BLOCK": 1 + len(self.bodies["HEAD"].nodes)}
+        ends = self.first["BLOCK"] + len(self.bodies["BLOCK"].nodes)
+        points, seats = len(joint.laid.points.gap), len(joint.seats)
         self.point_nodes = ends + np.arange(2 * points).reshape(points, 2)
         self.seat_nodes = ends + 2 * points + np.arange(2 * seats).reshape(seats, 2)
-        self.bricks = 0
-        self.lowered = float((state.balance.closure + self.joint.laid.points.gap).mean())
+        self.first_element = {"HEAD": 1, "BLOCK": 1 + len(self.bodies["HEAD"].cells)}
+        self.elements = sum(len(body.cells) for body in self.bodies.values())
+        self.lowered = float((state.balance.closure + joint.laid.points.gap).mean())
         self.held_lines: list[str] = []
-        joint = self.joint
         sides = zip(self.first, (joint.head, joint.block), joint.moduli, strict=True)
         self.moduli = {name: factor * mesh.section.modulus for name, mesh, factor in sides}
-        self.head_loads = dict(head_patterns(self.head, joint.seats, joint.bores))
-        self.block_loads = dict(block_patterns(self.block, joint.seats, joint.bores, ()))
+        self.head_loads = dict(head_patterns(joint.head, joint.seats, joint.bores))
+        self.block_loads = dict(block_patterns(joint.block, joint.seats, joint.bores, ()))
 
-    def nodes_and_bricks(self, mesh: BodyMesh, name: str) -> Iterator[str]:
+    def nodes_and_elements(self, name: str) -> Iterator[str]:
         """Yield nodes, elements and material of one body, the head lifted by the gasket."""
-        first = self.first[name]
+        body, first = self.bodies[name], self.first[name]
         lift = self.joint.model.thickness if name == "HEAD" else 0.0
         yield f"*NODE, NSET=N{name}"
-        for number, (x, y, z) in enumerate(mesh.coordinates, start=first):
+        for number, (x, y, z) in enumerate(body.nodes.tolist(), start=first):
             yield f"{number}, {x:.9g}, {y:.9g}, {z + lift:.9g}"
-        yield f"*ELEMENT, TYPE=C3D8I, ELSET=E{name}"
-        for corners in first + mesh.body.elements[:, _CORNERS].astype(np.int64):
-            self.bricks += 1
-            yield f"{self.bricks}, " + ", ".join(str(corner) for corner in corners)
-        section = mesh.section
+        yield f"*ELEMENT, TYPE={body.kind}, ELSET=E{name}"
+        for number, cell in enumerate((body.cells + first).tolist(), start=self.first_element[name]):
+            yield f"{number}, " + ", ".join(map(str, cell))
         yield f"*MATERIAL, NAME=M{name}"
-        yield f"*ELASTIC\n{self.moduli[name]:.12g}, {section.material.poisson:.12g}"
+        yield f"*ELASTIC\n{self.moduli[name]:.12g}, {body.body.section.material.poisson:.12g}"
         yield f"*SOLID SECTION, ELSET=E{name}, MATERIAL=M{name}"
+
+    def ties(self) -> Iterator[str]:
+        """Yield the equations by which faces of volume meshes follow the joint's grid."""
+        for name, body in self.bodies.items():
+            first = self.first[name]
+            for node, others, weights in body.ties():
+                pairs = zip((others + first).tolist(), weights.tolist(), strict=True)
+                yield from _follows(node + first, [(other, 3, weight) for other, weight in pairs])
 
     def gasket(self) -> Iterator[str]:
         """Yield the gasket's springs between ends that follow the faces."""
@@ -166,15 +155,15 @@ class _Writer:
         lift = joint.model.thickness
         kept = np.argwhere(joint.kept >= 0)
         order = kept[np.argsort(joint.kept[joint.kept >= 0])][joint.laid.touched]
-        sides = (("HEAD", self.head, lift), ("BLOCK", self.block, 0.0))
+        sides = (("HEAD", lift), ("BLOCK", 0.0))
         yield "*NODE, NSET=NENDS"
         for k, (x, y) in enumerate(joint.laid.places):
-            for side, (_, _, height) in enumerate(sides):
+            for side, (_, height) in enumerate(sides):
                 at = height + (_SPRING_LENGTH if side == 0 else 0.0)
                 yield f"{self.point_nodes[k, side]}, {x:.9g}, {y:.9g}, {at:.9g}"
         matrix = points.weights
-        for side, (name, mesh, _) in enumerate(sides):
-            numbers = mesh.face_numbers[order[:, 0], order[:, 1]] + self.first[name]
+        for side, (name, _) in enumerate(sides):
+            numbers = self.bodies[name].face_numbers[order[:, 0], order[:, 1]] + self.first[name]
             for k in range(len(points.gap)):
                 row = slice(matrix.indptr[k], matrix.indptr[k + 1])
                 terms = [
@@ -213,34 +202,28 @@ class _Writer:
     def held(self) -> Iterator[str]:
         """Yield what does not move."""
         yield "*BOUNDARY"
-        for name, mesh in (("HEAD", self.head), ("BLOCK", self.block)):
-            for node, axis in np.argwhere(held_freedoms(mesh)):
+        for name, body in self.bodies.items():
+            for node, axis in np.argwhere(body.held):
                 yield f"{node + self.first[name]}, {axis + 1}, {axis + 1}"
         yield from self.held_lines
 
     def heat(self) -> Iterator[str]:
         """Yield the stress that would undo the free strain, where there is any."""
-        rows = [row for first, mesh in self._bodies() for row in self._undoing(first, mesh)]
+        rows = [row for name in self.bodies for row in self._undoing(name)]
         if rows:
             yield "*INITIAL CONDITIONS, TYPE=STRESS"
             yield from rows
 
-    def _bodies(self) -> Iterator[tuple[int, BodyMesh]]:
-        """Yield both bodies, each with the number of its first element."""
-        yield 1, self.head
-        yield 1 + len(self.head.body.elements), self.block
-
-    def _undoing(self, first: int, mesh: BodyMesh) -> Iterator[str]:
-        section = mesh.section
-        planes = range(len(mesh.heights))
-        strain = np.array([self.state.amounts.get(f"{section.side} plane {k}", 0.0) for k in planes])
-        if not strain.any():
+    def _undoing(self, name: str) -> Iterator[str]:
+        body = self.bodies[name]
+        section, planes = body.body.section, body.body.heights
+        strain = [self.state.amounts.get(f"{section.side} plane {k}", 0.0) for k in range(len(planes))]
+        if not any(strain):
             return
-        bulk = self.moduli[section.side.upper()] / (1.0 - 2.0 * section.material.poisson)
-        up = 0.5 * (1.0 + _POINT_HEIGHTS)
-        for element, layer in enumerate(mesh.bricks.cells[:, 2], start=first):
-            low, high = strain[layer], strain[layer + 1]
-            for point, stress in enumerate(-bulk * (low + up * (high - low)), start=1):
+        bulk = self.moduli[name] / (1.0 - 2.0 * section.material.poisson)
+        stresses = -bulk * np.interp(body.heights, planes, strain)
+        for element, own in enumerate(stresses.tolist(), start=self.first_element[name]):
+            for point, stress in enumerate(own, start=1):
                 yield f"{element}, {point}" + f", {stress:.12g}" * 3 + ", 0., 0., 0."
 
     def step(self) -> Iterator[str]:
@@ -252,10 +235,7 @@ class _Writer:
 
     def _loads(self) -> Iterator[str]:
         amounts = self.state.amounts
-        total = {
-            "HEAD": np.zeros((len(self.head.body.places), 3)),
-            "BLOCK": np.zeros((len(self.block.body.places), 3)),
-        }
+        total = {name: np.zeros((len(body.body.coordinates), 3)) for name, body in self.bodies.items()}
         for name, patterns in (("HEAD", self.head_loads), ("BLOCK", self.block_loads)):
             for pattern, loads in patterns.items():
                 if pattern.startswith(("gas ", "wall ")):
@@ -280,8 +260,8 @@ class _Writer:
             yield _spring_table(state, k, at, (largest, self.lowered))
 
     def _spring(self, name: str, ends: Ints, table: list[tuple[float, float]]) -> Iterator[str]:
-        self.bricks += 1
-        yield f"*ELEMENT, TYPE=SPRINGA, ELSET={name}\n{self.bricks}, {ends[1]}, {ends[0]}"
+        self.elements += 1
+        yield f"*ELEMENT, TYPE=SPRINGA, ELSET={name}\n{self.elements}, {ends[1]}, {ends[0]}"
         yield f"*SPRING, ELSET={name}, NONLINEAR\n"
         yield from (f"{force:.10e},{length:.10e}" for force, length in table)
 

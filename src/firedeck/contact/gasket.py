@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import itertools
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -121,6 +122,8 @@ class LaidGasket:
     indentation : tuple of float
         By seal and land: how much further the faces give way under a narrow line than the grid's nodes
         show, part of a point's closure but not of the gasket's [mm per N/mm].
+    lines : tuple of SealLine
+        The seals' lines, at whose points the gasket's points lie.
     """
 
     names: tuple[str, ...]
@@ -131,6 +134,7 @@ class LaidGasket:
     patch: Ints
     step: float
     indentation: tuple[float, ...]
+    lines: tuple[SealLine, ...]
 
     def part(self, name: str) -> slice:
         """Return which points belong to a seal or land.
@@ -147,6 +151,15 @@ class LaidGasket:
             )
         k = self.names.index(name)
         return slice(int(self.starts[k]), int(self.starts[k + 1]))
+
+    @cached_property
+    def middles(self) -> Mapping[int, tuple[Ints, Floats]]:
+        """Patches of the seal or land whose points begin at a place, and their middles among its points."""
+        found = {}
+        for start, end in itertools.pairwise(self.starts):
+            own, counts = np.unique(self.patch[start:end], return_counts=True)
+            found[int(start)] = own, np.cumsum(counts) - 0.5 * (counts + 1)
+        return found
 
     @cached_property
     def means(self) -> Floats:
@@ -212,7 +225,8 @@ def lay_gasket(
     FiredeckError
         If a part of it lies where the bodies do not meet.
     """
-    groups = [*_line_groups(model, plan, step, sector), *_land_groups(model, face[0])]
+    lines = model.lines(plan, step)
+    groups = [*_line_groups(model, plan, lines, sector), *_land_groups(model, face[0])]
     if not groups:
         raise FiredeckError("the gasket has no seals", remedy="give at least one seal or land")
     places = np.concatenate([group.places for group in groups])
@@ -245,7 +259,7 @@ def lay_gasket(
     patch = np.concatenate([group.patch + offset for group, offset in zip(groups, offsets, strict=False)])
     starts = np.concatenate([[0], np.cumsum(counts)])
     names = tuple(group.name for group in groups)
-    return LaidGasket(names, starts, places, points, touched, patch, step, tuple(given))
+    return LaidGasket(names, starts, places, points, touched, patch, step, tuple(given), lines)
 
 
 @dataclass(frozen=True)
@@ -262,11 +276,11 @@ class _Group:
 
 
 def _line_groups(
-    model: GasketModel, plan: DeckPlan, step: float, sector: tuple[float, float]
+    model: GasketModel, plan: DeckPlan, lines: tuple[SealLine, ...], sector: tuple[float, float]
 ) -> list[_Group]:
     bores = {bore.name for bore in plan.bores}
     groups = []
-    for pressed, line in zip(model.seals, model.lines(plan, step), strict=True):
+    for pressed, line in zip(model.seals, lines, strict=True):
         count = len(line.points)
         length = (
             sector[0] if len(pressed.seal.enclosed) == 1 and pressed.seal.enclosed[0] in bores else sector[1]

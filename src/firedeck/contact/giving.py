@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.optimize import brentq
 
-from firedeck.contact.answers import SealPressure, profile
+from firedeck.contact.profiles import SealPressure, profile
 from firedeck.contact.state import JointState
 from firedeck.errors import FiredeckError
 from firedeck.evidence import Basis, Source

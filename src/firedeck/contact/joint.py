@@ -11,9 +11,11 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 import shapely
+from scipy.linalg import cho_factor
 from shapely.geometry.base import BaseGeometry
 
 from firedeck.contact.body import CondensedBody, Store, condense_body
+from firedeck.contact.bowing import REACH_MM, BowLooks, bow_looks, clear_face
 from firedeck.contact.gasket import GasketModel, LaidGasket, lay_gasket
 from firedeck.contact.lattice import Lattice, fitted_lattice, lattice
 from firedeck.contact.mesh import BodyMesh, body_mesh
@@ -231,6 +233,27 @@ class Joint:
         return elastic_system(self.pair, tuple(f"fastener {seat.name}" for seat in self.seats))
 
     @cached_property
+    def bow_looks(self) -> BowLooks:
+        """Where the bow between neighbouring fasteners is looked at."""
+        return self.looks_within(REACH_MM)
+
+    def looks_within(self, reach: float) -> BowLooks:
+        """Return the same from the nodes within another reach [mm]."""
+        places = np.array([seat.place for seat in self.seats])
+        return bow_looks((self.grid, self.kept), places, clear_face(self.plan, self.laid.lines), reach)
+
+    @cached_property
+    def grounded(self) -> tuple[Floats, Floats]:
+        """Springs laid on the seats, and the lower factor of the whole system with them [N/mm]."""
+        stiffness = self.whole.stiffness
+        seats = np.arange(len(stiffness) - self.whole.fasteners, len(stiffness))
+        springs = np.abs(np.diag(stiffness)[seats])
+        with_springs = stiffness.copy()
+        with_springs[seats, seats] += springs
+        factor, _ = cho_factor(with_springs, lower=True, overwrite_a=True)
+        return springs, np.asarray(factor)
+
+    @cached_property
     def _check(self) -> tuple[ElasticSystem, Points]:
         return self.whole.on(self.laid.touched), self.laid.points
 
@@ -256,6 +279,19 @@ class Joint:
     def fastener_stiffness(self) -> Floats:
         """Stiffness of every fastener [N/mm]."""
         return np.array([seat.stiffness for seat in self.seats])
+
+    @cached_property
+    def fastener_lengths(self) -> Floats:
+        """Length of every fastener between its seats, to the middle of its thread [mm]."""
+        thickness = self.model.thickness
+        return np.array(
+            [s.bearing_height + thickness + s.thread_start + 0.5 * s.engagement for s in self.seats]
+        )
+
+    @property
+    def reach(self) -> float:
+        """Half the deck's longer side [mm]."""
+        return 0.5 * self.grid.pitch * max(self.grid.cols, self.grid.rows)
 
     @cached_property
     def fastener_resultants(self) -> Floats:

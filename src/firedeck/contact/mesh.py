@@ -99,7 +99,7 @@ class BodyMesh:
         out[tuple(self.body.places[order].T)] = order
         return out
 
-    def spread(self, points: Floats, forces: Floats) -> Floats:
+    def spread(self, points: Floats, forces: Floats, what: str = "a load") -> Floats:
         """Share point loads among the nodes of the bricks they lie in, shape (nodes, 3) [N].
 
         Points whose cell has no node hand their load to the others, so that the sum is kept.
@@ -110,13 +110,15 @@ class BodyMesh:
             Where the loads act [mm].
         forces : ndarray, shape (n, 3)
             The loads [N].
+        what : str
+            What they are, for errors [text].
         """
         numbers, weights = self._corner_shares(points)
         shares = weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-12)
         reached = weights.sum(axis=1) > 1e-3
         if not reached.any():
             raise FiredeckError(
-                f"a load lies where the {self.section.side} has no material",
+                f"{what} lies where the {self.section.side} has no material",
                 remedy="check fastener and bore positions against the section",
             )
         out = np.zeros((len(self.body.places), 3))

@@ -6,14 +6,19 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.linalg import cho_factor, cho_solve
 
 from firedeck.contact.body import CondensedBody
+from firedeck.kernel.dense import divide_columns, eliminate_rows, own_product
+from firedeck.kernel.threads import for_each, row_bands
 
 __all__ = ["ElasticSystem", "Pair", "elastic_system", "merge"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+
+#: Strips of a matrix that are worked on side by side [1].
+_STRIPS = 12
 
 
 @dataclass(frozen=True)
@@ -80,19 +85,32 @@ def merge(head: CondensedBody, block: CondensedBody) -> Pair:
     arriving_h, flexibility_h = _on(names, head)
     arriving_b, flexibility_b = _on(names, block)
     own, lifting = head.condensed.stiffness, arriving_h + arriving_b
-    factor, _ = cho_factor(own + block.condensed.stiffness, lower=True)
-    factor = np.tril(factor)
-    solved = solve_triangular(factor, np.concatenate([own, lifting], axis=1), lower=True, overwrite_b=True)
+    factor = np.array(own + block.condensed.stiffness, order="F")
+    if eliminate_rows(factor) is None:
+        raise ArithmeticError("head and block together can move without resistance")
+    factor = np.asfortranarray(np.tril(factor))
+    crossed = _crossed(factor, np.concatenate([own, lifting], axis=1))
     n = len(own)
     return Pair(
         names,
-        own - solved[:, :n].T @ solved[:, :n],
-        arriving_h - solved[:, :n].T @ solved[:, n:],
-        flexibility_h + flexibility_b + solved[:, n:].T @ solved[:, n:],
+        own - crossed[:n, :n],
+        arriving_h - crossed[:n, n:],
+        flexibility_h + flexibility_b + crossed[n:, n:],
         own,
         factor,
         lifting,
     )
+
+
+def _crossed(factor: Floats, columns: Floats) -> Floats:
+    """Return ``columns' (L L')^-1 columns``, a lower factor L given; strips of it side by side."""
+    solved = np.array(columns, order="F")
+    whole = np.empty((solved.shape[1], solved.shape[1]), order="F")
+    strips = row_bands(len(whole), -(-len(whole) // _STRIPS))
+    for_each(lambda strip: divide_columns(factor, solved, strip), strips)
+    for_each(lambda strip: own_product(solved, whole, strip), strips)
+    lower = np.tril(whole)
+    return np.asarray(lower + np.tril(lower, -1).T)
 
 
 def _on(names: tuple[str, ...], body: CondensedBody) -> tuple[Floats, Floats]:

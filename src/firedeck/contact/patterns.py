@@ -99,11 +99,12 @@ def head_patterns(
     """
     for seat in seats:
         ring = _disc(seat.place, 0.5 * seat.bearing_hole, 0.5 * seat.bearing_outer)
-        yield f"fastener {seat.name}", _upright(mesh, ring, seat.bearing_height, -1.0)
+        what = f"the bearing face of {seat.name!r}"
+        yield f"fastener {seat.name}", _upright(mesh, ring, seat.bearing_height, -1.0, what)
     for bore in bores:
         area = 0.25 * math.pi * bore.seal_diameter**2
         disc = _disc(bore.place, 0.0, 0.5 * bore.seal_diameter)
-        yield f"gas {bore.name}", _upright(mesh, disc, 0.0, area)
+        yield f"gas {bore.name}", _upright(mesh, disc, 0.0, area, f"the gas over {bore.name!r}")
     yield from _thermal(mesh)
 
 
@@ -148,12 +149,12 @@ def _thermal(mesh: BodyMesh | VolumeBody) -> Iterator[Pattern]:
         yield f"{mesh.section.side} plane {plane}", mesh.thermal_load(plane)
 
 
-def _upright(mesh: BodyMesh | VolumeBody, plan: Floats, height: float, force: float) -> Floats:
+def _upright(mesh: BodyMesh | VolumeBody, plan: Floats, height: float, force: float, what: str) -> Floats:
     """Share an upright force evenly among places in plan at one height."""
     points = np.column_stack([plan, np.full(len(plan), height)])
     forces = np.zeros((len(plan), 3))
     forces[:, 2] = force / len(plan)
-    return mesh.spread(points, forces)
+    return mesh.spread(points, forces, what)
 
 
 def _disc(place: tuple[float, float], inner: float, outer: float) -> Floats:
@@ -180,13 +181,13 @@ def _thread_load(mesh: BodyMesh | VolumeBody, seat: FastenerSeat) -> Floats:
     points, _ = _cylinder(seat.place, 0.5 * seat.thread_diameter, depths)
     forces = np.zeros_like(points)
     forces[:, 2] = 1.0 / len(points)
-    return mesh.spread(points, forces)
+    return mesh.spread(points, forces, f"the thread of {seat.name!r}")
 
 
 def _deck_gas(mesh: BodyMesh | VolumeBody, bore: BoreGas) -> Floats:
     area = 0.25 * math.pi * (bore.seal_diameter**2 - bore.bore_diameter**2)
     ring = _disc(bore.place, 0.5 * bore.bore_diameter, 0.5 * bore.seal_diameter)
-    return _upright(mesh, ring, 0.0, -area)
+    return _upright(mesh, ring, 0.0, -area, f"the gas on the deck round {bore.name!r}")
 
 
 def _wall_gas(mesh: BodyMesh | VolumeBody, bore: BoreGas) -> Floats:
@@ -194,21 +195,16 @@ def _wall_gas(mesh: BodyMesh | VolumeBody, bore: BoreGas) -> Floats:
     depths = bore.wall_depth * (np.arange(count) + 0.5) / count
     points, out = _cylinder(bore.place, 0.5 * bore.bore_diameter + 0.5, depths)
     area = math.pi * bore.bore_diameter * bore.wall_depth
-    return mesh.spread(points, out * area / len(points))
+    return mesh.spread(points, out * area / len(points), f"the gas on the wall of {bore.name!r}")
 
 
 def _bore_shape(mesh: BodyMesh | VolumeBody, bore: BoreGas, depth: float) -> Iterator[Pattern]:
     """Yield patterns whose displacement is the Fourier part of the wall's radial displacement [mm]."""
     points, out = _cylinder(bore.place, 0.5 * bore.bore_diameter + 0.5, np.array([depth]))
     angles = 2.0 * np.pi * np.arange(_RING_POINTS) / _RING_POINTS
+    what = f"the wall of {bore.name!r}, {depth:g} mm down,"
     for order in BORE_ORDERS:
         share = (1.0 if order == 0 else 2.0) / _RING_POINTS
-        yield (
-            shape_name(bore.name, depth, order, "cos"),
-            mesh.spread(points, share * np.cos(order * angles)[:, None] * out),
-        )
-        if order:
-            yield (
-                shape_name(bore.name, depth, order, "sin"),
-                mesh.spread(points, share * np.sin(order * angles)[:, None] * out),
-            )
+        for part, turn in (("cos", np.cos), ("sin", np.sin))[: 2 if order else 1]:
+            forces = share * turn(order * angles)[:, None] * out
+            yield shape_name(bore.name, depth, order, part), mesh.spread(points, forces, what)

@@ -13,15 +13,12 @@ from firedeck.contact.warmth import Warmth, free_strains, softening
 from firedeck.errors import FiredeckError
 from firedeck.kernel.press import Balance, Fasteners, solve_balance
 
-__all__ = ["Certificate", "JointState", "loose_joint", "tighten"]
+__all__ = ["Certificate", "JointState", "is_gas", "relaxed_shares"]
 
 Floats = npt.NDArray[np.float64]
 
 #: Residual above which an answer is refused [1].
 _REFUSED = 1e-6
-
-#: Closure that a cold start tries first [mm].
-_FIRST_TRIAL = 0.03
 
 
 @dataclass(frozen=True)
@@ -57,6 +54,20 @@ class Certificate:
             and self.force_error <= 1e-5
             and self.moment_error <= 1e-5
         )
+
+    def require_balance(self, name: str) -> None:
+        """Refuse an answer that leaves force unbalanced.
+
+        Parameters
+        ----------
+        name : str
+            What was done, in words.
+        """
+        if not self.residual <= _REFUSED:
+            raise FiredeckError(
+                f"no balance found ({name}): {self.residual:.2g} of the force is left",
+                remedy="check that the fasteners' loads and the gasket's laws are possible",
+            )
 
 
 @dataclass(frozen=True)
@@ -98,7 +109,7 @@ class JointState:
     certificate: Certificate
     cold: Joint | None = None
 
-    def turn(self, fastener: str, preload: float) -> JointState:
+    def turn(self, fastener: str, preload: float, *, label: str = "") -> JointState:
         """Turn one fastener until it holds a preload; one that holds as much already is left alone.
 
         Parameters
@@ -107,8 +118,19 @@ class JointState:
             Its name.
         preload : float
             Preload at which the wrench stops [N].
+        label : str
+            Name of the state; told by fastener and preload unless given.
         """
-        return _turn(self, self._place(fastener), preload, f"{fastener} to {preload:.0f} N")
+        which, named = self.place_of(fastener), replace(self, name=label or f"{fastener} to {preload:.0f} N")
+        if self.tension[which] >= preload:
+            return named
+        fixed = np.full(len(self.advance), np.nan)
+        fixed[which] = preload
+        turned = named._balanced(fixed)
+        advance = turned.advance.copy()
+        approach = turned.balance.unknowns[len(turned.balance.unknowns) - len(advance) + which]
+        advance[which] = approach + preload / self.joint.seats[which].stiffness
+        return replace(turned, advance=advance)
 
     def turn_on(self, fastener: str, advance: float) -> JointState:
         """Turn one fastener on by a distance, from touching its seat if it was loose.
@@ -120,7 +142,7 @@ class JointState:
         advance : float
             How far the nut moves along the fastener [mm].
         """
-        which = self._place(fastener)
+        which = self.place_of(fastener)
         advances = self.advance.copy()
         if not np.isfinite(advances[which]):
             seats = self.balance.unknowns[len(self.balance.unknowns) - len(advances) :]
@@ -145,7 +167,14 @@ class JointState:
         seats = pulled.balance.unknowns[len(pulled.balance.unknowns) - len(wanted) :]
         return replace(pulled, advance=seats + wanted / stiffness)
 
-    def _place(self, fastener: str) -> int:
+    def place_of(self, fastener: str) -> int:
+        """Return the place of a fastener among the joint's seats.
+
+        Raises
+        ------
+        FiredeckError
+            If the joint has none of that name.
+        """
         names = [seat.name for seat in self.joint.seats]
         if fastener not in names:
             raise FiredeckError(f"the joint has no fastener {fastener!r}", remedy="name " + ", ".join(names))
@@ -172,23 +201,12 @@ class JointState:
         changed = replace(
             self,
             advance=self.advance - embedding,
-            left=self.left * (1.0 - self._relaxation(relaxation)),
+            left=self.left * (1.0 - relaxed_shares(self.joint, self.level, relaxation)),
             name="settled",
         )
         return changed._balanced()
 
-    def _relaxation(self, relaxation: float | Mapping[str, float]) -> Floats:
-        """Return the share that every point or patch loses [1]."""
-        if not isinstance(relaxation, Mapping):
-            return np.full(len(self.left), relaxation)
-        laid = self.joint.laid
-        out = np.zeros(len(self.left))
-        for name, share in relaxation.items():
-            part = laid.part(name)
-            out[part if self.level == "check" else laid.patch[part]] = share
-        return out
-
-    def warm(self, warmth: Warmth) -> JointState:
+    def warm(self, warmth: Warmth, *, near: JointState | None = None) -> JointState:
         """Bring the members to their temperatures, all counted from 20 degC.
 
         Each body gets the modulus of its mean temperature, the fasteners the stiffness that the warmth
@@ -199,6 +217,9 @@ class JointState:
         ----------
         warmth : Warmth
             Temperatures; they replace earlier ones.
+        near : JointState, optional
+            A warm state of the same joint: its moduli are taken for those of these temperatures, and the
+            search starts from it. A quick answer, since other moduli cost far more than other strains.
 
         Raises
         ------
@@ -209,14 +230,14 @@ class JointState:
         amounts = {key: value for key, value in self.amounts.items() if " plane " not in key}
         amounts |= free_strains(self.joint, warmth)
         stretch = warmth.fastener_expansion * (warmth.fasteners - 20.0)
-        lengths = np.array([_length(self.joint, k) for k in range(len(self.joint.seats))])
         already = self.amounts.get("fastener strain", 0.0)
         amounts["fastener strain"] = stretch
         changed = replace(
             self,
-            joint=cold.warmed(*softening(cold, warmth)),
+            joint=cold.warmed(*softening(cold, warmth)) if near is None else near.joint,
             cold=cold,
-            advance=self.advance - (stretch - already) * lengths,
+            balance=self.balance if near is None else near.balance,
+            advance=self.advance - (stretch - already) * self.joint.fastener_lengths,
             amounts=amounts,
             name="warm",
         )
@@ -239,7 +260,7 @@ class JointState:
                     f"{name!r} at {value:.4g} MPa is no cylinder at a pressure",
                     remedy="use the bores' names " + ", ".join(sorted(known)) + " and pressures from 0 up",
                 )
-        amounts = {key: value for key, value in self.amounts.items() if not _is_gas(key)}
+        amounts = {key: value for key, value in self.amounts.items() if not is_gas(key)}
         for name, value in pressures.items():
             amounts |= {f"gas {name}": value, f"wall {name}": value}
         label = ", ".join(f"{name} at {value:g} MPa" for name, value in pressures.items())
@@ -282,107 +303,8 @@ class JointState:
         largest = np.maximum(self.largest, balance.closure)
         state = replace(self, balance=balance, largest=largest)
         certificate = _certificate(state)
-        if not certificate.residual <= _REFUSED:
-            raise FiredeckError(
-                f"no balance found ({self.name}): {certificate.residual:.2g} of the force is left",
-                remedy="check that the fasteners' loads and the gasket's laws are possible",
-            )
+        certificate.require_balance(self.name)
         return replace(state, certificate=certificate)
-
-
-def tighten(
-    joint: Joint,
-    preloads: Mapping[str, float],
-    *,
-    shares: Sequence[float] = (0.3, 0.6, 1.0),
-    sequence: Sequence[str] = (),
-    level: Level = "fast",
-) -> tuple[JointState, ...]:
-    """Tighten a joint in stages, one fastener after the other, and return every step.
-
-    A fastener that already holds more than a stage asks for is not turned.
-
-    Parameters
-    ----------
-    joint : Joint
-        The joint.
-    preloads : mapping of str to float
-        Preload that the last stage brings each fastener to as it is turned [N].
-    shares : sequence of float
-        Share of the preload at each stage [1].
-    sequence : sequence of str
-        Order of the fasteners; from the middle outward unless given.
-    level : {"fast", "check"}
-        Patches or every point.
-
-    Returns
-    -------
-    tuple of JointState
-        The state after each fastener; the last is the assembled joint.
-
-    Raises
-    ------
-    FiredeckError
-        If a fastener is not known or missing.
-    """
-    names = [seat.name for seat in joint.seats]
-    order = list(sequence) or outward(joint)
-    if sorted(order) != sorted(names) or set(preloads) != set(names):
-        raise FiredeckError(
-            "sequence and preloads do not name every fastener once", remedy="name " + ", ".join(names)
-        )
-    state = _loose(joint, level)
-    steps = []
-    for stage, share in enumerate(shares, start=1):
-        for name in order:
-            state = _turn(state, names.index(name), share * preloads[name], f"stage {stage}, {name}")
-            steps.append(state)
-    return tuple(steps)
-
-
-def outward(joint: Joint) -> list[str]:
-    """Return the fasteners' names from the middle of the deck outward."""
-    places = np.array([seat.place for seat in joint.seats])
-    distance = np.linalg.norm(places - places.mean(axis=0), axis=1)
-    return [joint.seats[k].name for k in np.argsort(np.round(distance, 6), kind="stable")]
-
-
-def loose_joint(joint: Joint, level: Level = "fast") -> JointState:
-    """Return a joint with its fasteners in place and none of them turned.
-
-    Parameters
-    ----------
-    joint : Joint
-        The joint.
-    level : {"fast", "check"}
-        Patches or every point.
-    """
-    return _loose(joint, level)
-
-
-def _loose(joint: Joint, level: Level) -> JointState:
-    system, points = joint.at_level(level)
-    count, m = len(points.gap), len(joint.seats)
-    start = np.full(len(system.stiffness), _FIRST_TRIAL)
-    start[len(start) - m :] = _FIRST_TRIAL
-    empty = Balance(start, np.zeros(count), np.zeros(count), np.zeros(m), 0.0, 0)
-    return JointState(
-        joint, level, "loose", empty, np.full(m, -np.inf), np.zeros(count), np.ones(count), {},
-        Certificate(0.0, 0.0, 0.0, 0.0, 0),
-    )  # fmt: skip
-
-
-def _turn(state: JointState, which: int, target: float, label: str) -> JointState:
-    named = replace(state, name=label)
-    if state.tension[which] >= target:
-        return named
-    fixed = np.full(len(state.advance), np.nan)
-    fixed[which] = target
-    turned = named._balanced(fixed)
-    advance = turned.advance.copy()
-    approach = turned.balance.unknowns[len(turned.balance.unknowns) - len(advance) + which]
-    advance[which] = approach + target / state.joint.seats[which].stiffness
-    return replace(turned, advance=advance)
 
 
 def _certificate(state: JointState) -> Certificate:
@@ -394,7 +316,6 @@ def _certificate(state: JointState) -> Certificate:
         if name in known:
             total += amount * known[name]
     total += joint.gasket_resultants(state.level) @ balance.load
-    reach = 0.5 * joint.grid.pitch * max(joint.grid.cols, joint.grid.rows)
     middle = joint.middle
     moments = np.abs([total[1] - middle[1] * total[0], total[2] + middle[0] * total[0]])
     scale = max(pulled, 1.0)
@@ -402,16 +323,34 @@ def _certificate(state: JointState) -> Certificate:
         balance.residual,
         float(balance.load.min(initial=0.0)),
         abs(float(total[0])) / scale,
-        float(moments.max()) / (scale * reach),
+        float(moments.max()) / (scale * joint.reach),
         balance.steps,
     )
 
 
-def _is_gas(name: str) -> bool:
+def is_gas(name: str) -> bool:
+    """Return whether a pattern is that of gas in a cylinder, by its name."""
     return name.startswith(("gas ", "wall "))
 
 
-def _length(joint: Joint, which: int) -> float:
-    """Length of a fastener between its seats, to the middle of its thread [mm]."""
-    seat = joint.seats[which]
-    return seat.bearing_height + joint.model.thickness + seat.thread_start + 0.5 * seat.engagement
+def relaxed_shares(joint: Joint, level: Level, relaxation: float | Mapping[str, float]) -> Floats:
+    """Return the share that every point or patch loses by relaxation [1].
+
+    Parameters
+    ----------
+    joint : Joint
+        The joint.
+    level : {"fast", "check"}
+        Patches or every point.
+    relaxation : float or mapping of str to float
+        Share of all, or of each seal and land by its name; those not named lose nothing [1].
+    """
+    laid = joint.laid
+    out = np.zeros(len(joint.at_level(level)[1].gap))
+    if not isinstance(relaxation, Mapping):
+        out[:] = relaxation
+        return out
+    for name, share in relaxation.items():
+        part = laid.part(name)
+        out[part if level == "check" else laid.patch[part]] = share
+    return out

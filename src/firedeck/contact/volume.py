@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal
@@ -36,6 +37,10 @@ _BETWEEN = {0: (4, 5, 6), 1: (4, 8, 7), 2: (5, 9, 8), 3: (6, 9, 7)}
 _MOST_PLANES = 40
 #: Height between even planes of free strain [mm].
 _PLANE_STEP = 10.0
+#: How far beyond the face's edge a seal may still lie, for edges made of facets [mm].
+_BESIDE = 0.5
+#: Length of a seal that may lie beside the face [mm].
+_LEAST_BARE = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,19 +57,26 @@ class SolidMesh:
         Nodes of every brick, linear or quadratic tetrahedron.
     tolerance : float
         How far a node may lie from the sealing plane and still be in it [mm].
+    unused : int
+        Nodes of the file that belong to no element and were left out [1].
     """
 
     name: str
     points: Floats
     cells: Ints
     tolerance: float = 0.05
+    unused: int = 0
+
+    @cached_property
+    def faces(self) -> Ints:
+        """Corners of all elements' faces, face by face of all elements, shape (faces, 3 or 4)."""
+        return np.concatenate([self.cells[:, corners] for corners in _FACES[self.cells.shape[1]]])
 
     @cached_property
     def deck_faces(self) -> Ints:
         """Corners of the elements' faces in the sealing plane, shape (faces, 3 or 4)."""
         flat = np.abs(self.points[:, 2]) <= self.tolerance
-        faces = np.concatenate([self.cells[:, corners] for corners in _FACES[self.cells.shape[1]]])
-        return np.asarray(faces[flat[faces].all(axis=1)], dtype=np.int64)
+        return np.asarray(self.faces[flat[self.faces].all(axis=1)], dtype=np.int64)
 
     @cached_property
     def deck_nodes(self) -> Ints:
@@ -124,7 +136,12 @@ class VolumeSection:
         return tuple(levels.tolist())
 
 
-def check_solid(mesh: SolidMesh, side: Literal["head", "block"], outline: BaseGeometry) -> None:
+def check_solid(
+    mesh: SolidMesh,
+    side: Literal["head", "block"],
+    outline: BaseGeometry,
+    seals: Mapping[str, Floats] | None = None,
+) -> None:
     """Refuse a mesh that cannot be the head or block over an outline.
 
     Parameters
@@ -135,18 +152,25 @@ def check_solid(mesh: SolidMesh, side: Literal["head", "block"], outline: BaseGe
         ``head`` or ``block``.
     outline : shapely geometry
         Outline of the deck [mm].
+    seals : mapping of str to ndarray, optional
+        Places along every seal, evenly, each of shape (n, 2) [mm].
 
     Raises
     ------
     FiredeckError
-        For sizes of another unit, another place, the wrong side of the deck, inverted elements, loose
-        parts, seams, or no face in the sealing plane.
+        For sizes of another unit, another place, the wrong side of the deck, inverted or doubled
+        elements, loose parts, hinges, seams, no face in the sealing plane, or a seal beside it.
     """
     _check_sizes(mesh, side, outline)
     _check_elements(mesh, side)
     _check_whole(mesh, side)
+    _check_hinges(mesh, side)
     _check_side(mesh, side)
     _check_face(mesh, side, outline)
+    face = mesh.deck_area.buffer(_BESIDE)
+    shapely.prepare(face)
+    for name, line in (seals or {}).items():
+        _check_under(mesh, side, (name, line), face)
 
 
 def _check_sizes(mesh: SolidMesh, side: str, outline: BaseGeometry) -> None:
@@ -199,6 +223,34 @@ def _check_whole(mesh: SolidMesh, side: str) -> None:
         )
 
 
+def _check_hinges(mesh: SolidMesh, side: str) -> None:
+    """Refuse elements that lie on one another, and parts that meet in nodes or edges without a face."""
+    faces = np.sort(mesh.faces, axis=1)
+    _, which, counts = np.unique(faces, axis=0, return_inverse=True, return_counts=True)
+    if counts.max() > 2:
+        raise FiredeckError(
+            f"{np.count_nonzero(counts > 2)} faces belong to more than two elements: elements lie on one "
+            "another",
+            where=f"{mesh.name}: {side}.mesh",
+            remedy="remove doubled elements in the meshing program and export again",
+        )
+    owner = np.tile(np.arange(len(mesh.cells)), len(faces) // len(mesh.cells))
+    order = np.argsort(which.ravel(), kind="stable")
+    paired = np.flatnonzero(np.diff(which.ravel()[order]) == 0)
+    links = (owner[order[paired]], owner[order[paired + 1]])
+    size = len(mesh.cells)
+    parts, part = connected_components(coo_array((np.ones(len(paired)), links), (size, size)), directed=False)
+    if parts > 1:
+        loose = np.flatnonzero(part != np.argmax(np.bincount(part)))
+        at = mesh.points[mesh.cells[loose[0]]].mean(axis=0)
+        raise FiredeckError(
+            f"{len(loose)} elements hang on the others by a node or an edge, the first near "
+            f"({at[0]:.4g}, {at[1]:.4g}, {at[2]:.4g}) mm: they would turn as on a hinge",
+            where=f"{mesh.name}: {side}.mesh",
+            remedy="join them by whole faces, or leave them out of the mesh",
+        )
+
+
 def _pieces(mesh: SolidMesh) -> tuple[int, float]:
     first = np.repeat(mesh.cells[:, :1], mesh.cells.shape[1], axis=1).ravel()
     count = len(mesh.points)
@@ -234,3 +286,21 @@ def _check_face(mesh: SolidMesh, side: str, outline: BaseGeometry) -> None:
             where=f"{mesh.name}: {side}.deck_at",
             remedy="state the height of the deck plane in the mesh, or widen deck_tolerance",
         )
+
+
+def _check_under(mesh: SolidMesh, side: str, seal: tuple[str, Floats], face: BaseGeometry) -> None:
+    """Refuse a seal that lies over a hole of the face, or where it is not flat."""
+    name, line = seal
+    bare = line[~shapely.contains_xy(face, line[:, 0], line[:, 1])]
+    step = float(np.median(np.linalg.norm(np.diff(line, axis=0), axis=1)))
+    if len(bare) * step <= _LEAST_BARE:
+        return
+    _, near = cKDTree(mesh.points).query([*bare[0], 0.0])
+    raise FiredeckError(
+        f"the seal {name!r} lies for {len(bare) * step:.3g} mm where the {side}'s mesh has no face in the "
+        f"sealing plane, first near ({bare[0, 0]:.4g}, {bare[0, 1]:.4g}) mm; the nearest node is "
+        f"{abs(mesh.points[near, 2]):.3g} mm off the plane",
+        where=f"{mesh.name}: {side}.mesh",
+        remedy="close the hole or flatten the face in the meshing program, check the seal's place, or widen "
+        "deck_tolerance; a real deck's unevenness is stated as [[face]]",
+    )

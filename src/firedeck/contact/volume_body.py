@@ -10,18 +10,19 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 import shapely
-from scipy.sparse import coo_array, csr_array
+from scipy.sparse import csr_array
 
 from firedeck.contact.lattice import lattice
 from firedeck.contact.volume import VolumeSection
 from firedeck.contact.weights import node_weights
 from firedeck.errors import FiredeckError
+from firedeck.kernel.block_sums import BlockSums
 from firedeck.kernel.condense import Condensed
 from firedeck.kernel.solid import SolidSums, local_places, shape_values, solid_sums
 from firedeck.kernel.sparse_condense import condense_sparse
 from firedeck.pressure_map import Grid
 
-__all__ = ["VolumeBody", "condense_volume", "held_of_volume", "volume_key"]
+__all__ = ["VolumeBody", "condense_volume", "face_tie", "held_of_volume", "volume_key"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -38,7 +39,7 @@ _ROOF = 40.0
 #: How far outside an element a point may be, in the element's own coordinates [1].
 _OUTSIDE = 0.05
 #: Share of a load that must find material [1].
-_LEAST_FOUND = 0.3
+_LEAST_FOUND = 0.5
 _BATCH = 4096
 
 
@@ -151,7 +152,7 @@ class VolumeBody:
         ]
         return np.array(work) / (3.0 * bulk)
 
-    def spread(self, points: Floats, forces: Floats) -> Floats:
+    def spread(self, points: Floats, forces: Floats, what: str = "a load") -> Floats:
         """Share point loads among the nodes of the elements they lie in, shape (nodes, 3) [N].
 
         A load on the sealing plane where the face is open goes straight up or down to the nearest
@@ -164,19 +165,20 @@ class VolumeBody:
             Where the loads act [mm].
         forces : ndarray, shape (n, 3)
             The loads [N].
+        what : str
+            What they are, for errors [text].
 
         Raises
         ------
         FiredeckError
             If most of the load lies outside the mesh.
         """
-        owners, local = self._owners(points)
-        owners, local = self._on_roofs(points, owners, local)
+        owners, local = self._located(points)
         found = owners >= 0
         if found.mean() < _LEAST_FOUND:
             at = points.mean(axis=0)
             raise FiredeckError(
-                f"a load about ({at[0]:.4g}, {at[1]:.4g}, {at[2]:.4g}) mm lies outside the "
+                f"{what} about ({at[0]:.4g}, {at[1]:.4g}, {at[2]:.4g}) mm lies outside the "
                 f"{self.section.side}'s mesh: {found.mean():.0%} of it meets an element",
                 where=f"{self.section.mesh.name}: {self.section.side}.mesh",
                 remedy="check the places of fasteners and bores, the heights that the fastening clamps, "
@@ -190,6 +192,18 @@ class VolumeBody:
         kept = forces[found].sum(axis=0)
         scale = 1.0 + np.where(np.abs(kept) > 1e-6 * got, lost / np.where(kept == 0.0, 1.0, kept), 0.0)
         return np.asarray(out * scale)
+
+    def _located(self, points: Floats) -> tuple[Ints, Floats]:
+        """Return the elements that take loads at some places; what was last asked for is asked for again."""
+        asked = points.tobytes()
+        if asked not in self._last:
+            self._last.clear()
+            self._last[asked] = self._on_roofs(points, *self._owners(points))
+        return self._last[asked]
+
+    @cached_property
+    def _last(self) -> dict[bytes, tuple[Ints, Floats]]:
+        return {}
 
     @cached_property
     def _plan_tree(self) -> tuple[shapely.STRtree, Floats]:
@@ -242,8 +256,23 @@ def _outside(local: Floats, nodes: int) -> Floats:
     return np.asarray(np.maximum(-shares.min(axis=1), 0.0))
 
 
+def face_tie(body: VolumeBody) -> csr_array:
+    """Return the upright displacement of the face's nodes from that of the grid's, shape (face, grid) [1].
+
+    Parameters
+    ----------
+    body : VolumeBody
+        The body.
+
+    Raises
+    ------
+    FiredeckError
+        If its face is too coarse for the grid.
+    """
+    return _tie(body, body.face_numbers)
+
+
 def _tie(body: VolumeBody, numbers: Ints) -> csr_array:
-    """Return the upright displacement of the face's nodes from that of the grid's, shape (face, grid)."""
     mesh = body.section.mesh
     nodes, weights = node_weights(mesh.points[mesh.deck_nodes, :2], (body.grid, numbers))
     used = weights != 0.0
@@ -344,7 +373,7 @@ def condense_volume(body: VolumeBody, kept: Ints, columns: tuple[Floats, ...]) -
 def _freedoms(body: VolumeBody) -> tuple[csr_array, Floats]:
     """Return nodes' freedoms from free ones and the grid's, which come last, and where these lie [mm]."""
     deck, at = body.section.mesh.deck_nodes, body.coordinates
-    tie = _tie(body, body.face_numbers)
+    tie = face_tie(body)
     free = ~held_of_volume(body)
     free[deck, 2] = False
     own = np.flatnonzero(free.ravel())
@@ -360,13 +389,8 @@ def _freedoms(body: VolumeBody) -> tuple[csr_array, Floats]:
 
 def _assembled(body: VolumeBody) -> csr_array:
     """Return the stiffness of all nodes' freedoms [N/mm]."""
-    size = body.freedoms
-    total = csr_array((size, size))
+    cells = body.section.mesh.cells
+    total = BlockSums(cells, len(body.coordinates))
     for part, sums in body.sums:
-        cells = body.section.mesh.cells[part]
-        freedoms = (3 * cells[:, :, None] + np.arange(3)).reshape(len(cells), -1)
-        rows = np.repeat(freedoms, freedoms.shape[1], axis=1).ravel()
-        columns = np.tile(freedoms, (1, freedoms.shape[1])).ravel()
-        own = coo_array((body.section.modulus * sums.stiffness.ravel(), (rows, columns)), (size, size))
-        total = total + own.tocsr()
-    return csr_array(total)
+        total.add(cells[part], body.section.modulus * sums.stiffness)
+    return total.matrix()

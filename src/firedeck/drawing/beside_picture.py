@@ -11,11 +11,18 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from firedeck.definition.deck import DeckPlan
-from firedeck.drawing.curve_marks import closed, draw_curve, draw_saturated, load_top, near_fasteners
+from firedeck.definition.shape import SealLine
+from firedeck.drawing.curve_marks import (
+    DrawnLoads,
+    closed,
+    draw_curve,
+    draw_saturated,
+    load_top,
+    near_fasteners,
+)
 from firedeck.drawing.map_cells import SATURATED_COLOUR
 from firedeck.drawing.style import FULL_WIDTH, MUTED, SERIES, styled
 from firedeck.pressure_map import FloatArray
-from firedeck.seal.profile import SealProfile
 
 __all__ = ["BesideSeal", "beside_figure"]
 
@@ -26,15 +33,24 @@ class BesideSeal:
 
     Attributes
     ----------
-    read : SealProfile
-        As the print was read.
+    name : str
+        The seal [text].
+    line : SealLine
+        Its line.
+    read_at : ndarray, shape (k,)
+        Arc length of the places read [mm].
+    read : DrawnLoads
+        Line load there, as the print was read.
     at : ndarray, shape (n,)
         Arc length of the predicted points [mm].
     predicted : ndarray, shape (n,)
         Line load predicted there [N/mm].
     """
 
-    read: SealProfile
+    name: str
+    line: SealLine
+    read_at: FloatArray
+    read: DrawnLoads
     at: FloatArray
     predicted: FloatArray
 
@@ -58,7 +74,7 @@ def beside_figure(plan: DeckPlan, columns: Sequence[tuple[str, Sequence[BesideSe
         for row, one in enumerate(seals):
             axes = panels[row, column]
             _panel(axes, plan, one, top)
-            axes.set_title(f"{name}, {one.read.name}", fontsize=7)
+            axes.set_title(f"{name}, {one.name}", fontsize=7)
         for axes in panels[len(seals) :, column]:
             axes.set_visible(False)
         panels[len(seals) - 1, column].set_xlabel(
@@ -70,24 +86,22 @@ def beside_figure(plan: DeckPlan, columns: Sequence[tuple[str, Sequence[BesideSe
 
 
 def _top(one: BesideSeal) -> float:
-    return max(load_top([one.read.sliding], 0.0), 1.08 * float(one.predicted.max()))
+    return max(load_top([one.read], 0.0), 1.08 * float(one.predicted.max()))
 
 
 def _panel(axes: Axes, plan: DeckPlan, one: BesideSeal, top: float) -> None:
-    line = one.read.strip.line
-    span = 360.0 if line.is_round else one.read.length
-    scale = span / one.read.length
+    span = 360.0 if one.line.is_round else one.line.length
+    scale = span / one.line.length
     axes.set_xlim(0, span)
     axes.set_ylim(0, top)
     axes.grid(axis="y")
-    if line.is_round:
+    if one.line.is_round:
         axes.set_xticks([0, 90, 180, 270, 360])
-    for fastener in near_fasteners(plan, one.read):
+    for fastener in near_fasteners(plan, one.line):
         axes.axvline(fastener.at * scale, color=MUTED, linewidth=0.4, linestyle=(0, (2, 2)))
-    table = one.read.sliding
-    at = table.at * scale
-    draw_curve(axes, at, table, span, top)
-    draw_saturated(axes, at, table, span / len(at))
+    at = one.read_at * scale
+    draw_curve(axes, at, one.read, span, top)
+    draw_saturated(axes, at, one.read, span / len(at))
     where, load = closed(one.at * scale, span, one.predicted)
     axes.plot(where, load, color=SERIES[1], linestyle=(0, (5, 1.5)), linewidth=1.4)
     axes.tick_params(labelsize=6, length=2)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -11,14 +12,15 @@ from matplotlib.axes import Axes
 from matplotlib.transforms import blended_transform_factory
 
 from firedeck.definition.deck import DeckPlan
+from firedeck.definition.shape import SealLine
 from firedeck.drawing.map_cells import SATURATED_COLOUR
 from firedeck.drawing.plan_lines import short_names
 from firedeck.drawing.style import FAULT_COLOUR, INK, MUTED, SERIES, THRESHOLD_LINE
 from firedeck.pressure_map import FloatArray
-from firedeck.seal.profile import LoadTable, SealProfile
 from firedeck.seal.summary import WeakestPlace
 
 __all__ = [
+    "DrawnLoads",
     "NearFastener",
     "closed",
     "draw_curve",
@@ -34,6 +36,25 @@ __all__ = [
 BoolArray = npt.NDArray[np.bool_]
 
 
+class DrawnLoads(Protocol):
+    """What a curve of line load is drawn from; a `LoadTable` is such."""
+
+    @property
+    def line_load(self) -> FloatArray:
+        """Line load [N/mm]; NaN where it is not shown."""
+
+    @property
+    def low(self) -> FloatArray:
+        """Lower end of the 95 % interval [N/mm]."""
+
+    @property
+    def high(self) -> FloatArray:
+        """Upper end of it, infinite where it is open [N/mm]."""
+
+    def has(self, flag: str) -> BoolArray:
+        """Return which windows carry a flag."""
+
+
 @dataclass(frozen=True)
 class NearFastener:
     """A fastener beside a seal: short name, nearest arc length [mm] and angle [degree], distance [mm]."""
@@ -44,9 +65,8 @@ class NearFastener:
     distance: float
 
 
-def near_fasteners(plan: DeckPlan, profile: SealProfile) -> list[NearFastener]:
-    """Return the fasteners beside a seal: those at most about twice as far off as the nearest."""
-    line = profile.strip.line
+def near_fasteners(plan: DeckPlan, line: SealLine) -> list[NearFastener]:
+    """Return the fasteners beside a seal's line: those at most about twice as far off as the nearest."""
     names = short_names([hole.name for hole in plan.fastener_holes])
     found = []
     for hole in plan.fastener_holes:
@@ -58,7 +78,7 @@ def near_fasteners(plan: DeckPlan, profile: SealProfile) -> list[NearFastener]:
     return sorted((one for one in found if one.distance <= limit), key=lambda one: one.at)
 
 
-def load_top(tables: Sequence[LoadTable], least: float) -> float:
+def load_top(tables: Sequence[DrawnLoads], least: float) -> float:
     """Return the upper end of a line-load axis [N/mm] that shows curves, finite intervals and a limit."""
     peaks = [least * 1.15, 1.0]
     for table in tables:
@@ -80,7 +100,7 @@ def closed(at: FloatArray, length: float, *series: FloatArray) -> tuple[FloatArr
 def draw_curve(
     axes: Axes,
     at: FloatArray,
-    table: LoadTable,
+    table: DrawnLoads,
     length: float,
     top: float,
     *,
@@ -118,7 +138,7 @@ def runs(wanted: BoolArray) -> Iterator[tuple[int, int]]:
         yield int(begin), int(end)
 
 
-def draw_saturated(axes: Axes, at: FloatArray, table: LoadTable, step: float) -> bool:
+def draw_saturated(axes: Axes, at: FloatArray, table: DrawnLoads, step: float) -> bool:
     """Lay a bar along the top of the axes over saturated windows; tell whether there are any."""
     saturated = table.has("saturated")
     across = axes.get_xaxis_transform()

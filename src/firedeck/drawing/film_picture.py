@@ -23,6 +23,9 @@ Pixels = npt.NDArray[np.uint8]
 _BLANK = np.array([0.965, 0.945, 0.935])
 _DYE = np.array([0.06, 1.0, 0.5])
 
+#: Most light that is taken away [1], and steps to it: each far less than one of the display's.
+_MOST_TAKEN, _STEPS = 0.999, 4095
+
 _GROUND = np.array([255, 255, 255], np.uint8)
 
 
@@ -36,15 +39,19 @@ def film_pixels(signal: npt.NDArray[np.float32], openings: npt.NDArray[np.bool_]
     openings : ndarray of bool, shape (rows, cols)
         Where there is no film.
     """
-    taken = np.clip(np.nan_to_num(signal), 0.0, 0.999).astype(np.float32)
-    density = -np.log10(1.0 - taken)
-    out = np.empty((*signal.shape, 3), np.uint8)
-    for channel in range(3):
-        light = _BLANK[channel] * 10.0 ** (-_DYE[channel] * density)
-        # The eye, and the display, want the light on a bent scale.
-        out[..., channel] = np.rint(255.0 * light ** (1 / 2.2))
+    step = np.rint(np.clip(np.nan_to_num(signal), 0.0, _MOST_TAKEN) * (_STEPS / _MOST_TAKEN)).astype(np.intp)
+    out: Pixels = _colours()[step]
     out[openings] = _GROUND
     return out
+
+
+def _colours() -> Pixels:
+    """Return the colour of every step of the share of light that is taken away, shape (steps + 1, 3)."""
+    taken = np.linspace(0.0, _MOST_TAKEN, _STEPS + 1)[:, None]
+    light = _BLANK * (1.0 - taken) ** _DYE
+    # The eye, and the display, want the light on a bent scale.
+    colours: Pixels = np.rint(255.0 * light ** (1 / 2.2)).astype(np.uint8)
+    return colours
 
 
 def film_png(pixels: Pixels, pitch: float) -> bytes:

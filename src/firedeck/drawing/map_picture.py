@@ -130,7 +130,8 @@ def dress_plan(axes: Axes, plan: DeckPlan) -> None:
     draw_outline(axes, plan)
     for opening in plan.openings:
         edge = np.asarray(opening_polygon(plan, opening.name).exterior.coords)
-        axes.add_patch(Polygon(edge, closed=True, facecolor="white", edgecolor=INK, linewidth=0.7, zorder=3))
+        # As an artist: the axes' limits stand, and to search a patch of many points for its own is slow.
+        axes.add_artist(Polygon(edge, closed=True, facecolor="white", edgecolor=INK, linewidth=0.7, zorder=3))
     boxes = opening_boxes(plan)
     short = short_names([hole.name for hole in plan.fastener_holes])
     for named in (*plan.bores, *plan.fastener_holes):

@@ -74,7 +74,7 @@ def dress_round(
     for label in axes.get_yticklabels():
         label.set_bbox({"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.3})
     axes.set_xticks(np.radians([0, 90, 180, 270]), ["0°", "90°", "180°", "270°"])
-    for fastener in near_fasteners(plan, profile):
+    for fastener in near_fasteners(plan, profile.strip.line):
         angle = np.radians(fastener.angle)
         axes.plot([angle, angle], [0.88 * top, top], color=INK, linewidth=1.0)
         axes.text(angle, 1.1 * top, f"⌀{fastener.name}", size=6, ha="center", va="center")

@@ -118,7 +118,7 @@ def _draw_states(axes: Axes, plan: DeckPlan, one: SealStates, span: float) -> No
     if span == 360.0:
         axes.set_xticks(np.arange(0, 361, 45))
     axes.set_ylabel("line load [N/mm]")
-    mark_fasteners(axes, [(near.at * scale, near) for near in near_fasteners(plan, one.profile)])
+    mark_fasteners(axes, [(near.at * scale, near) for near in near_fasteners(plan, one.profile.strip.line)])
     for place, curve in enumerate(one.curves):
         _draw_curve(axes, curve, scale, span, place)
     draw_threshold(axes, one.least or None)

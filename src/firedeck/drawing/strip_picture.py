@@ -192,7 +192,7 @@ def _draw_load(axes: Axes, plan: DeckPlan, view: SealView, span: float) -> None:
     _frame_load(axes, span, top)
     scale = span / profile.length
     at = _along(profile, table)
-    mark_fasteners(axes, [(one.at * scale, one) for one in near_fasteners(plan, profile)])
+    mark_fasteners(axes, [(one.at * scale, one) for one in near_fasteners(plan, profile.strip.line)])
     draw_curve(axes, at, table, span, top)
     _shade_hidden(axes, at, table, span)
     draw_saturated(axes, at, table, span / len(at))
@@ -265,7 +265,7 @@ def _small_panel(axes: Axes, plan: DeckPlan, view: SealView) -> None:
     if span == 360.0:
         axes.set_xticks([0, 90, 180, 270, 360])
     at = _along(profile, table)
-    for fastener in near_fasteners(plan, profile):
+    for fastener in near_fasteners(plan, profile.strip.line):
         axes.axvline(fastener.at * span / profile.length, color=MUTED, linewidth=0.4, linestyle=(0, (2, 2)))
     draw_curve(axes, at, table, span, top)
     _shade_hidden(axes, at, table, span)

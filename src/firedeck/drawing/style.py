@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import wraps
+from functools import cache, wraps
 from typing import Any, ParamSpec, TypeVar
 
 import matplotlib as mpl
@@ -122,10 +122,17 @@ _R = TypeVar("_R")
 @contextmanager
 def house_style() -> Iterator[None]:
     """Draw or save within this context to get the house's looks, whatever the user's own settings."""
+    with mpl.rc_context(_all_settings()):
+        yield
+
+
+@cache
+def _all_settings() -> Any:  # noqa: ANN401 - the drawing library names every setting in its type
+    """Return every setting as the house has it; the library takes long to check them, so once is enough."""
     with mpl.rc_context():
         mpl.rcdefaults()
         mpl.rcParams.update(_SETTINGS)
-        yield
+        return {name: value for name, value in mpl.rcParams.items() if name != "backend"}
 
 
 def styled(draw: Callable[_P, _R]) -> Callable[_P, _R]:

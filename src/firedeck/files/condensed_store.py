@@ -17,6 +17,10 @@ __all__ = ["CondensedStore"]
 
 Floats = npt.NDArray[np.float64]
 
+#: How a damaged file shows itself, a flipped bit of its headers included: as one of another compression, of
+#: a later version, encrypted, or of an array beyond all memory.
+_DAMAGE = (OSError, EOFError, ValueError, RuntimeError, MemoryError, zipfile.BadZipFile, zlib.error)
+
 
 class CondensedStore:
     """A folder of arrays under their hash.
@@ -49,7 +53,7 @@ class CondensedStore:
                 with np.load(file, allow_pickle=False) as held:
                     arrays = {name: np.asarray(held[name], dtype=np.float64) for name in held.files}
             os.utime(path)
-        except (OSError, EOFError, ValueError, zipfile.BadZipFile, zlib.error):
+        except _DAMAGE:
             return None
         return arrays
 
@@ -79,7 +83,7 @@ class CondensedStore:
         try:
             with zipfile.ZipFile(path) as archive:
                 return archive.testzip() is None
-        except (OSError, ValueError, zipfile.BadZipFile, zlib.error):
+        except _DAMAGE:
             return False
 
     def trim(self) -> int:

@@ -57,7 +57,15 @@ def read_solid(file: Path, unit: str, *, deck_at: float, tolerance: float, key: 
             "the mesh's nodes are not places in space", where=where, remedy="export it in three dimensions"
         )
     used, numbers = np.unique(cells, return_inverse=True)
-    return SolidMesh(file.name, points[used] - [0.0, 0.0, deck_at], numbers.reshape(cells.shape), tolerance)
+    if used[0] < 0 or used[-1] >= len(points):
+        raise FiredeckError(
+            "some elements are made of nodes that the file does not have",
+            where=where,
+            remedy="export the mesh again, nodes and elements together",
+        )
+    cells = numbers.reshape(cells.shape).astype(np.int64)
+    upright = points[used] - [0.0, 0.0, deck_at]
+    return SolidMesh(file.name, upright, cells, tolerance, len(points) - len(used))
 
 
 def _read(file: Path, where: str) -> meshio.Mesh:

@@ -16,7 +16,8 @@ from firedeck.evidence import flag_bit
 from firedeck.film.picture import ScanPicture
 from firedeck.kernel.cells import flag_lighter
 from firedeck.kernel.raster import erode_diamond
-from firedeck.pressure_map import FloatArray, Grid, PressureMap
+from firedeck.kernel.threads import for_each, row_bands
+from firedeck.pressure_map import FloatArray, Grid, MapArray, PressureMap
 
 __all__ = ["InkPlaces", "ink_places", "mask_artefacts"]
 
@@ -30,6 +31,9 @@ _INK_FROM_EDGE, _INK_GROWN = 3, 2
 
 #: A cell lighter than blank film by more than this is dust or a scratch, never pressure.
 _LIGHTER_THAN_BLANK = 0.06
+
+#: Rows of the map that one thread takes at a time.
+_BAND_ROWS = 256
 
 
 @dataclass(frozen=True)
@@ -84,7 +88,7 @@ def mask_artefacts(
         _flag_ink(ink, matrix, pressure_map.grid, flags)
     if inked:
         notes.append(f"Ink was found on the film and masked ({inked} places).")
-    flag_lighter(pressure_map.signal, -_LIGHTER_THAN_BLANK, flag_bit("dust"), flags)
+    _flag_dust(pressure_map.signal, flags)
     return replace(pressure_map, flags=flags, notes=(*pressure_map.notes, *notes))
 
 
@@ -112,6 +116,16 @@ def ink_places(picture: ScanPicture, film: BoolArray) -> InkPlaces:
     rows, cols, count = _dark_parts(inside & (red < (1 - _INK_RED_LOSS) * blank))
     centres = np.stack([cols + 0.5, rows + 0.5], axis=-1) * np.array(picture.coarse_mm)
     return InkPlaces(centres, reach, count)
+
+
+def _flag_dust(signal: MapArray, flags: npt.NDArray[np.uint16]) -> None:
+    """Flag the cells lighter than blank film and their neighbours, in threads."""
+    bit = flag_bit("dust")
+
+    def flag(band: slice) -> None:
+        flag_lighter(signal, (band.start, band.stop), -_LIGHTER_THAN_BLANK, bit, flags)
+
+    for_each(flag, row_bands(len(signal), _BAND_ROWS))
 
 
 def _flag_ink(ink: InkPlaces, matrix: FloatArray, grid: Grid, flags: npt.NDArray[np.uint16]) -> None:

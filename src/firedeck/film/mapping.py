@@ -16,7 +16,8 @@ from firedeck.evidence import FLAG_DTYPE, flag_bit
 from firedeck.film.blank import BlankSurface, fit_blank, signal_from_light
 from firedeck.film.picture import ScanPicture
 from firedeck.film.response import build_conversion, grain_of_signal, signal_of
-from firedeck.kernel.cells import box_mean, convert_cells, settle_faint
+from firedeck.kernel.box import box_mean
+from firedeck.kernel.cells import convert_cells, settle_faint
 from firedeck.kernel.raster import dilate, resample_conserving
 from firedeck.kernel.threads import for_each, row_bands
 from firedeck.pressure_map import Conversion, FloatArray, Grid, MapArray, PressureMap
@@ -145,22 +146,22 @@ def read_sheet(
     total, cover = resample_conserving(
         picture.fine, film, picture.factor, pixel_to_cell, footprint, grid.shape
     )
-    rim, clear = _rim_and_clear(cover, max(1, round(_RIM_MM / grid.pitch)))
-    if not np.any(clear & (zones.beyond | zones.land)):
+    rim, border, land = _part_film(cover, max(1, round(_RIM_MM / grid.pitch)), zones)
+    if not (np.any(border) or np.any(land)):
         raise PrintError(
             "no unexposed film was found on the sheet to compare the print with",
             where=picture.name,
             remedy="leave a border of at least 5 mm of film beyond the deck's outline",
         )
-    blank = fit_blank(total, cover, grid, clear & zones.beyond, clear & zones.land)
+    blank = fit_blank(total, cover, grid, border, land)
     signal = signal_from_light(total, cover, blank, _LEAST_COVER)
     pixel = footprint * grid.pitch
     return SheetSignal(signal, rim, blank, _blur(pixel, grid.pitch), _grain_left(pixel, grid.pitch))
 
 
-def _rim_and_clear(cover: MapArray, reach: int) -> tuple[BoolArray, BoolArray]:
-    """Part film into what lies within `reach` cells of a place without any, and the rest, in threads."""
-    rim, clear = np.empty(cover.shape, bool), np.empty(cover.shape, bool)
+def _part_film(cover: MapArray, reach: int, zones: PlanZones) -> tuple[BoolArray, BoolArray, BoolArray]:
+    """Return film within `reach` cells of a place without any; of the rest border and land; in threads."""
+    rim, border, land = (np.empty(cover.shape, bool) for _ in range(3))
 
     def part(band: slice) -> None:
         first = max(band.start - reach, 0)
@@ -168,10 +169,12 @@ def _rim_and_clear(cover: MapArray, reach: int) -> tuple[BoolArray, BoolArray]:
         own = slice(band.start - first, band.stop - first)
         present, near = ~bare[own], dilate(bare, reach)[own]
         np.logical_and(present, near, out=rim[band])
-        np.logical_and(present, ~near, out=clear[band])
+        clear = present & ~near
+        np.logical_and(clear, zones.beyond[band], out=border[band])
+        np.logical_and(clear, zones.land[band], out=land[band])
 
     for_each(part, row_bands(len(cover), _RIM_BAND_ROWS))
-    return rim, clear
+    return rim, border, land
 
 
 def _blur(pixel: float, pitch: float) -> float:
@@ -282,6 +285,7 @@ def assemble_map(
     *,
     notes: tuple[str, ...] = (),
     provenance: dict[str, str] | None = None,
+    conversion: Conversion | None = None,
 ) -> PressureMap:
     """Join the sheets of a print and turn their signal into pressure.
 
@@ -297,6 +301,8 @@ def assemble_map(
         Assumptions to carry with the map.
     provenance : dict of str
         Inputs and settings to carry with the map.
+    conversion : Conversion, optional
+        From `build_conversion`, if the batch's response curve is made ready already.
 
     Returns
     -------
@@ -313,7 +319,9 @@ def assemble_map(
             f"film batch {batch.name!r} has no response curve",
             remedy="calibrate it first: firedeck film calibrate",
         )
-    response, conversion = batch.response, build_conversion(batch.response)
+    response = batch.response
+    if conversion is None:
+        conversion = build_conversion(response)
     signal, rim = _merge(sheets)
     flags = np.where(rim, FLAG_DTYPE(flag_bit("cut-rim")), FLAG_DTYPE(0))
     lowest = float(response.pressure[0])

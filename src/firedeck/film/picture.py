@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from firedeck.kernel.raster import pool_block
+from firedeck.kernel.raster import average_pools, pool_block
 
 __all__ = ["CodeBlock", "ScanPicture", "pool_scan", "pooling_factor"]
 
@@ -103,21 +103,23 @@ def pool_scan(
     group = factor * _COARSE_FACTOR
     fine = np.zeros((high, wide), np.float32)
     coarse = np.zeros((size[0] // group, size[1] // group, channels), np.float32)
-    others = [channel for channel in range(channels) if channel != measuring]
 
-    def pool_others(row0: int, col0: int, codes: npt.NDArray[np.uint16]) -> None:
-        for channel in others:
-            pool_block(codes[:, :, channel], linear, row0, col0, group, coarse[:, :, channel], _THINNED)
+    def pool(row0: int, col0: int, codes: npt.NDArray[np.uint16]) -> None:
+        pool_block(codes, linear, (row0, col0), measuring, (factor, group), _THINNED, fine, coarse)
 
     with ThreadPoolExecutor(1) as aside:
         for row0, col0, codes in blocks:
-            rest = aside.submit(pool_others, row0, col0, codes)
-            pool_block(codes[:, :, measuring], linear, row0, col0, factor, fine)
+            middle = _parting(row0, len(codes), group)
+            rest = aside.submit(pool, row0 + middle, col0, codes[middle:])
+            pool(row0, col0, codes[:middle])
             rest.result()
-    fine /= np.float32(factor**2)
     coarse /= np.float32(group**2 // _THINNED)
-    rows, cols = coarse.shape[:2]
-    trimmed = fine[: rows * _COARSE_FACTOR, : cols * _COARSE_FACTOR]
-    coarse[:, :, measuring] = trimmed.reshape(rows, _COARSE_FACTOR, cols, _COARSE_FACTOR).mean(axis=(1, 3))
+    average_pools(fine, factor**2, _COARSE_FACTOR, coarse[:, :, measuring])
     pixel = factor / resolution_per_mm[0], factor / resolution_per_mm[1]
     return ScanPicture(name, fine, pixel, coarse, _COARSE_FACTOR, factor)
+
+
+def _parting(row0: int, rows: int, group: int) -> int:
+    """Return after how many rows of a block two threads may part it: no pixel has codes on both sides."""
+    middle = (row0 + rows // 2) // group * group - row0
+    return max(middle, 0)

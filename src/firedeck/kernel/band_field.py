@@ -171,32 +171,47 @@ def lay_band(
     value: MapArray,
     row: npt.NDArray[np.int32],
     col: npt.NDArray[np.int32],
+    first: int,
     target: MapArray,
     scratch: tuple[MapArray, npt.NDArray[np.int32]],
 ) -> None:
-    """Replace the cells that a band's samples fall into by the samples' mean.
+    """Replace the cells of some rows of a map that a band's samples fall into by the samples' mean.
 
     Parameters
     ----------
     value : ndarray of float32, shape (n, m)
         Samples; NaN is left out.
     row, col : ndarray of int32, shape (n, m)
-        Cell of each sample; -1 off the map.
+        Cell of each sample; -1 off the map. The samples of each k lie on a straight line.
+    first : int
+        Row of the map that is the target's first one.
     target : ndarray of float32, shape (rows, cols)
-        The map, changed in place.
+        Some rows of the map, changed in place.
     scratch : tuple of ndarray, shape (rows, cols)
         Room for sums and numbers, all zero before and after: one for many bands.
     """
     total, count = scratch
+    high = target.shape[0]
     for k in range(row.shape[0]):
+        if not _may_reach(row[k], first, first + high):
+            continue
         for m in range(row.shape[1]):
-            i, j = row[k, m], col[k, m]
-            if i >= 0 and not np.isnan(value[k, m]):
+            i, j = row[k, m] - first, col[k, m]
+            if 0 <= i < high and j >= 0 and not np.isnan(value[k, m]):
                 total[i, j] += value[k, m]
                 count[i, j] += 1
     for k in range(row.shape[0]):
+        if not _may_reach(row[k], first, first + high):
+            continue
         for m in range(row.shape[1]):
-            i, j = row[k, m], col[k, m]
-            if i >= 0 and count[i, j] > 0:
+            i, j = row[k, m] - first, col[k, m]
+            if 0 <= i < high and j >= 0 and count[i, j] > 0:
                 target[i, j] = total[i, j] / count[i, j]
                 total[i, j], count[i, j] = 0.0, 0
+
+
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
+def _may_reach(row: npt.NDArray[np.int32], first: int, end: int) -> bool:
+    """Tell from its ends alone whether samples on a straight line may fall into rows `first` to `end` - 1."""
+    one, other = row[0], row[-1]
+    return bool(one < 0 or other < 0 or (min(one, other) < end and max(one, other) >= first))

@@ -8,7 +8,6 @@ from numba import njit
 
 __all__ = [
     "blank_ratio",
-    "box_mean",
     "convert_cells",
     "flag_lighter",
     "open_ground",
@@ -116,7 +115,7 @@ def convert_cells(
     bits : tuple of int
         Flag masks: below range, under stated range, saturated, outside the sheet.
     out : tuple of ndarray, shape (rows, w)
-        Pressure and its independent standard uncertainty [MPa], and flags, which are added to.
+        Pressure, 0 below range, and its independent standard uncertainty [MPa]; flags, which are added to.
     """
     value, noise, flags = out
     pressures, noises, bends, grains = tables
@@ -132,16 +131,18 @@ def convert_cells(
             place = min(max(s, 0.0), 1.0) * last
             k = min(int(place), last - 1)
             u = np.float32(place - k)
+            noise[r, j] = noises[k] + u * (noises[k + 1] - noises[k])
+            if around[r, j] < limits[0]:
+                value[r, j] = 0.0
+                flags[r, j] |= bits[0]
+                continue
             found = pressures[k] + u * (pressures[k + 1] - pressures[k])
-            if blur > 0.0 and limits[0] <= around[r, j] < limits[2]:
+            if blur > 0.0 and around[r, j] < limits[2]:
                 steep = _squared_slope(signal, i, j) - grains[k]
                 taken = bends[k] * np.float32(blur) * steep
                 found += min(max(taken, -_MOST_RESTORED * found), _MOST_RESTORED * found)
             value[r, j] = found
-            noise[r, j] = noises[k] + u * (noises[k + 1] - noises[k])
-            if around[r, j] < limits[0]:
-                flags[r, j] |= bits[0]
-            elif around[r, j] < limits[1]:
+            if around[r, j] < limits[1]:
                 flags[r, j] |= bits[1]
             elif around[r, j] >= limits[2]:
                 flags[r, j] |= bits[2]
@@ -162,66 +163,21 @@ def _squared_slope(signal: npt.NDArray[np.float32], i: int, j: int) -> np.float3
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def box_mean(signal: npt.NDArray[np.float32], half: int) -> npt.NDArray[np.float32]:
-    """Return the mean over a square around every cell, of those of its cells that are numbers.
-
-    Parameters
-    ----------
-    signal : ndarray of float32, shape (h, w)
-        Values; NaN is left out.
-    half : int
-        Cells to either side of the middle.
-
-    Returns
-    -------
-    ndarray of float32, shape (h, w)
-        Means; 0 where the square holds no number.
-    """
-    high, wide = signal.shape
-    out = np.empty((high, wide), np.float32)
-    sums = np.zeros(wide)
-    counts = np.zeros(wide, np.int64)
-    for i in range(min(half, high)):
-        _count_row(signal[i], 1, sums, counts)
-    for i in range(high):
-        if i + half < high:
-            _count_row(signal[i + half], 1, sums, counts)
-        if i - half - 1 >= 0:
-            _count_row(signal[i - half - 1], -1, sums, counts)
-        total = sums[:half].sum()
-        count = counts[:half].sum()
-        for j in range(wide):
-            if j + half < wide:
-                total += sums[j + half]
-                count += counts[j + half]
-            if j - half - 1 >= 0:
-                total -= sums[j - half - 1]
-                count -= counts[j - half - 1]
-            out[i, j] = total / count if count > 0 else 0.0
-    return out
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _count_row(
-    row: npt.NDArray[np.float32], sign: int, sums: npt.NDArray[np.float64], counts: npt.NDArray[np.int64]
-) -> None:
-    """Add a row to the running sums of every column, or take it out again."""
-    for j in range(row.size):
-        if not np.isnan(row[j]):
-            sums[j] += sign * row[j]
-            counts[j] += sign
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
 def flag_lighter(
-    signal: npt.NDArray[np.float32], limit: float, bit: int, flags: npt.NDArray[np.uint16]
+    signal: npt.NDArray[np.float32],
+    rows: tuple[int, int],
+    limit: float,
+    bit: int,
+    flags: npt.NDArray[np.uint16],
 ) -> None:
-    """Flag every cell whose signal lies below a limit, and its four neighbours.
+    """Flag every cell of some rows whose signal, or that of one of its four neighbours, lies below a limit.
 
     Parameters
     ----------
     signal : ndarray of float32, shape (h, w)
-        Signal; NaN cells are left out.
+        Signal of the whole map; NaN cells are left out.
+    rows : tuple of int
+        First row and one past the last that are flagged: several threads may each take some.
     limit : float
         The limit [1].
     bit : int
@@ -229,21 +185,25 @@ def flag_lighter(
     flags : ndarray of uint16, shape (h, w)
         Changed in place.
     """
-    high, wide = signal.shape
-    for i in range(high):
+    wide, (first, end) = signal.shape[1], rows
+    for i in range(max(first - 1, 0), min(end + 1, signal.shape[0])):
         for j in range(wide):
             if signal[i, j] < limit:
-                for r in range(max(i - 1, 0), min(i + 2, high)):
+                for r in range(max(i - 1, first), min(i + 2, end)):
                     flags[r, j] |= bit
-                for c in range(max(j - 1, 0), min(j + 2, wide)):
-                    flags[i, c] |= bit
+                if first <= i < end:
+                    for c in range(max(j - 1, 0), min(j + 2, wide)):
+                        flags[i, c] |= bit
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def open_ground(
-    value: npt.NDArray[np.float32], flags: npt.NDArray[np.uint16], nothing: int
-) -> npt.NDArray[np.float32]:
-    """Return a copy of a map's values, 0 where it shows nothing.
+    value: npt.NDArray[np.float32],
+    flags: npt.NDArray[np.uint16],
+    nothing: int,
+    out: npt.NDArray[np.float32],
+) -> None:
+    """Copy a map's values, 0 where it shows nothing.
 
     Parameters
     ----------
@@ -253,18 +213,13 @@ def open_ground(
         Flags.
     nothing : int
         Flag mask of cells that show nothing.
-
-    Returns
-    -------
-    ndarray of float32, shape (h, w)
-        The copy.
+    out : ndarray of float32, shape (h, w)
+        The copy, filled in.
     """
-    out = np.empty(value.shape, np.float32)
     for i in range(value.shape[0]):
         for j in range(value.shape[1]):
             shown = (flags[i, j] & nothing) == 0 and not np.isnan(value[i, j])
             out[i, j] = value[i, j] if shown else np.float32(0.0)
-    return out
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -386,17 +341,22 @@ def tally_cells(
     """
     sums = np.zeros(5)
     counts = np.zeros((5, 256), np.int64)
+    blank, pressed = 0.0, 0.0
     for i in range(value.shape[0]):
         for j in range(value.shape[1]):
-            if np.isnan(value[i, j]) or flags[i, j] & left_out:
+            v, s, flag = value[i, j], signal[i, j], flags[i, j]
+            if np.isnan(v) or flag & left_out:
                 continue
-            s, flag = signal[i, j], flags[i, j]
+            step = min(max(int(s * 256), 0), 255)
             if flag & bits[0]:
-                kind = 1 if s > clear else 0
-            elif flag & bits[2]:
-                kind = 4
-            else:
-                kind = 2 if flag & bits[1] else 3
-            sums[kind] += value[i, j]
-            counts[kind, min(max(int(s * 256), 0), 255)] += 1
+                # Most cells; grain alone puts them on either side of the limit, so nothing branches on it.
+                is_pressed = s > clear
+                blank += 0.0 if is_pressed else v
+                pressed += v if is_pressed else 0.0
+                counts[np.int64(is_pressed), step] += 1
+                continue
+            kind = 4 if flag & bits[2] else 2 if flag & bits[1] else 3
+            sums[kind] += v
+            counts[kind, step] += 1
+    sums[0], sums[1] = blank, pressed
     return sums, counts

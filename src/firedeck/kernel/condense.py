@@ -19,9 +19,8 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from firedeck.kernel.dense import eliminate_rows
 from firedeck.kernel.dissection import dissect
-from firedeck.kernel.fronts import add_loads, add_update, assemble, left_over, neighbours_left
+from firedeck.kernel.fronts import add_loads, add_update, assemble, eliminate_front, neighbours_left
 
 __all__ = ["Condensed", "GridBody", "Loads", "condense"]
 
@@ -179,11 +178,16 @@ class _Elimination:
         nodes = self.order.nodes[self.order.starts[group] : self.order.starts[group + 1]]
         first, past = int(self.firsts[group]), int(self.firsts[group + 1])
         ranks = np.concatenate([np.arange(first, past), self._boundary(group, nodes)])
-        front = np.zeros((len(ranks), len(ranks)), order="F")
-        self._fill(front, ranks, (nodes, first, past))
-        for child_ranks, update in self.waiting.pop(group, []):
-            add_update(front, update, np.searchsorted(ranks, child_ranks))
-        return ranks[past - first :], _eliminate_pivots(front, past - first)
+        panel = np.zeros((len(ranks), past - first), order="F")
+        self._fill(panel, ranks, (nodes, first, past))
+        children = [
+            (np.searchsorted(ranks, child_ranks), update)
+            for child_ranks, update in self.waiting.pop(group, [])
+        ]
+        left = eliminate_front(panel, children)
+        if left is None:
+            raise ArithmeticError("a part of the body can move without resistance")
+        return ranks[past - first :], left
 
     def _fill(self, front: Floats, ranks: Ints, rows: tuple[Ints, int, int]) -> None:
         body = self.body
@@ -198,7 +202,8 @@ class _Elimination:
         last = np.zeros((len(ranks), len(ranks)), order="F")
         self._fill(last, ranks, (np.unique(self.kept[:, 0]), self.inner, self.inner + len(self.kept)))
         for child_ranks, update in self.waiting.pop(-1, []):
-            add_update(last, update, np.searchsorted(ranks, child_ranks))
+            place = np.searchsorted(ranks, child_ranks)
+            add_update(last, update, place, 0, len(place), 0)
         n = len(self.kept)
         lower = np.tril(last)
         full = lower + np.tril(lower, -1).T
@@ -207,15 +212,3 @@ class _Elimination:
             np.ascontiguousarray(-full[:n, n:]),
             np.ascontiguousarray(-full[n:, n:]),
         )
-
-
-def _eliminate_pivots(front: Floats, pivots: int) -> Floats:
-    """Return what is left of a front after its first rows are eliminated, in the lower triangle."""
-    if pivots == 0:
-        return front
-    if not eliminate_rows(front, pivots):
-        raise ArithmeticError("a part of the body can move without resistance")
-    rest = len(front) - pivots
-    left = np.empty((rest, rest), order="F")
-    left_over(front, pivots, left)
-    return left

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["add_loads", "add_update", "assemble", "left_over", "multiply", "neighbours_left"]
+from firedeck.kernel.dense import eliminate_rows
+
+__all__ = ["add_loads", "add_update", "assemble", "eliminate_front", "multiply", "neighbours_left"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -90,8 +94,8 @@ def assemble(
 
     Parameters
     ----------
-    front : ndarray, shape (n, n), columns in memory one after the other
-        The front, changed in place.
+    front : ndarray, shape (n, k), columns in memory one after the other
+        The front's first columns, those of the freedoms, changed in place.
     place_of : ndarray of int32
         Place in the front of every rank, -1 for those not in it.
     rows : tuple
@@ -167,24 +171,28 @@ def _ends_of_runs(place: Ints) -> Ints:
 
 
 @njit(cache=True, nogil=True)
-def add_update(front: Floats, update: Floats, place: npt.NDArray[np.int64]) -> None:
-    """Add the lower triangle of a child's update to a front.
+def add_update(front: Floats, update: Floats, place: Ints, first: int, past: int, shift: int) -> None:
+    """Add some columns of the lower triangle of a child's update to a front, or to a part of it.
 
     Parameters
     ----------
-    front : ndarray, shape (n, n)
-        The front, changed in place.
-    update : ndarray, shape (m, m)
+    front : ndarray, shape (n, k), columns in memory one after the other
+        The part of the front, changed in place.
+    update : ndarray, shape (m, m), columns in memory one after the other
         What the child leaves.
     place : ndarray of int, shape (m,)
         Rising place in the front of every row of the update.
+    first, past : int
+        Columns of the update that are added.
+    shift : int
+        Place in the front at which the part begins, in rows and in columns.
     """
     ends = _ends_of_runs(place)
-    for column in range(len(place)):
-        into, left = front[:, place[column]], update[:, column]
+    for column in range(first, past):
+        into, left = front[:, place[column] - shift], update[:, column]
         row = column
         while row < len(place):
-            end, at = ends[row], place[row]
+            end, at = ends[row], place[row] - shift
             # Slices, so that the inner loop runs over memory without a look at each index.
             to, added = into[at : at + end - row], left[row:end]
             for i in range(len(added)):
@@ -192,23 +200,32 @@ def add_update(front: Floats, update: Floats, place: npt.NDArray[np.int64]) -> N
             row = end
 
 
-@njit(cache=True, nogil=True)
-def left_over(front: Floats, pivots: int, left: Floats) -> None:
-    """Copy the lower triangle past the eliminated rows.
+def eliminate_front(panel: Floats, children: Sequence[tuple[Ints, Floats]]) -> Floats | None:
+    """Add what its children leave to a front, eliminate its first rows, and return what is left of it.
 
     Parameters
     ----------
-    front : ndarray, shape (n, n)
-        The front after elimination.
-    pivots : int
-        How many rows were eliminated.
-    left : ndarray, shape (n - pivots, n - pivots)
-        Where to; its upper triangle is not touched.
+    panel : ndarray, shape (n, k), columns in memory one after the other
+        First columns of the front, of the rows that are eliminated, with what the matrix holds there;
+        lower triangle used, changed in place. The matrix holds nothing beyond them.
+    children : sequence of (ndarray of int, ndarray)
+        Places in the front, rising, and lower triangles of what the children leave.
+
+    Returns
+    -------
+    ndarray, shape (n - k, n - k), or None
+        What is left, lower triangle only; nothing where the rows were not positive definite.
     """
-    for column in range(len(left)):
-        to, copied = left[column:, column], front[pivots + column :, pivots + column]
-        for i in range(len(to)):
-            to[i] = copied[i]
+    pivots = panel.shape[1]
+    splits = [int(np.searchsorted(place, pivots)) for place, _ in children]
+    for (place, update), split in zip(children, splits, strict=True):
+        add_update(panel, update, place, 0, split, 0)
+    left = eliminate_rows(panel)
+    if left is None:
+        return None
+    for (place, update), split in zip(children, splits, strict=True):
+        add_update(left, update, place, split, len(place), pivots)
+    return left
 
 
 @njit(cache=True, nogil=True)

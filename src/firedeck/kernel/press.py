@@ -222,7 +222,7 @@ class _Step:
         diagonal[len(diagonal) - len(pull) :] += pull
         ground = _GROUND * float(diagonal.max())
         diagonal += ground
-        return (matrix.T, slope, pull, ground) if eliminate_rows(matrix, len(matrix)) else None
+        return (matrix.T, slope, pull, ground) if eliminate_rows(matrix) is not None else None
 
 
 def solve_balance(

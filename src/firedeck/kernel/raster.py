@@ -8,7 +8,14 @@ from numba import njit
 
 from firedeck.kernel.threads import for_each, row_bands
 
-__all__ = ["dilate", "erode_diamond", "fill_rings", "pool_block", "resample_conserving"]
+__all__ = [
+    "average_pools",
+    "dilate",
+    "erode_diamond",
+    "fill_rings",
+    "pool_block",
+    "resample_conserving",
+]
 
 #: Rows of the grid that are filled at a time: their cells under a column of the picture stay in the cache.
 _BAND_ROWS = 128
@@ -18,53 +25,106 @@ _BAND_ROWS = 128
 def pool_block(
     codes: npt.NDArray[np.uint16],
     linear: npt.NDArray[np.float32],
-    row0: int,
-    col0: int,
-    factor: int,
-    total: npt.NDArray[np.float32],
-    every: int = 1,
+    place: tuple[int, int],
+    measuring: int,
+    factors: tuple[int, int],
+    every: int,
+    fine: npt.NDArray[np.float32],
+    coarse: npt.NDArray[np.float32],
 ) -> None:
-    """Add a block's linear values to a picture whose pixels are `factor` x `factor` codes.
+    """Add a block's linear values to the pictures that a scan is pooled to.
 
     Parameters
     ----------
-    codes : ndarray of uint8 or uint16, shape (rows, cols)
-        Code values of one channel.
+    codes : ndarray of uint8 or uint16, shape (rows, cols, channels)
+        Code values.
     linear : ndarray of float32
         Linear value [1] of every code.
-    row0, col0 : int
-        Place of the block in the whole scan [pixels].
-    factor : int
-        Codes to one pooled pixel, each way.
-    total : ndarray of float32, shape (pooled rows, pooled cols)
-        Running sums, changed in place; codes past its edge are left out.
+    place : tuple of int
+        First row and column of the block in the whole scan [pixels].
+    measuring : int
+        The channel that goes to the fine picture; all others go to the coarse one.
+    factors : tuple of int
+        Codes to one fine and to one coarse pixel, each way.
     every : int
-        Of the scan's rows only every `every`-th is added.
+        Of the channels that are not measured only every `every`-th row of the scan is added.
+    fine : ndarray of float32, shape (fine rows, fine cols)
+        Running sums, changed in place; codes past its edge are left out.
+    coarse : ndarray of float32, shape (coarse rows, coarse cols, channels)
+        The same; the channel that is measured stays as it is.
     """
-    rows, cols = codes.shape
-    high, wide = total.shape
-    for i in range(rows):
-        out_row = (row0 + i) // factor
-        if out_row >= high or (row0 + i) % every != 0:
-            continue
-        column = col0 // factor
-        if column >= wide:
-            continue
-        phase = col0 - column * factor
-        # Summed apart: adding into the picture code by code would wait for memory each time.
-        partial = total[out_row, column]
-        for j in range(cols):
-            partial += linear[codes[i, j]]
-            phase += 1
-            if phase == factor:
-                total[out_row, column] = partial
-                phase = 0
-                column += 1
-                if column == wide:
-                    break
-                partial = total[out_row, column]
-        if phase > 0:
-            total[out_row, column] = partial
+    row0, col0 = place
+    factor, group = factors
+    # All channels of a row before the next row: a row of the scan is fetched into the cache once.
+    for i in range(codes.shape[0]):
+        row = (row0 + i) // factor
+        if row < fine.shape[0]:
+            _pool_row(codes[i, :, measuring], linear, col0, factor, fine[row])
+        row = (row0 + i) // group
+        if row < coarse.shape[0] and (row0 + i) % every == 0:
+            for channel in range(codes.shape[2]):
+                if channel != measuring:
+                    _pool_row(codes[i, :, channel], linear, col0, group, coarse[row, :, channel])
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _pool_row(
+    codes: npt.NDArray[np.uint16],
+    linear: npt.NDArray[np.float32],
+    col0: int,
+    factor: int,
+    total: npt.NDArray[np.float32],
+) -> None:
+    """Add the codes of a row, `factor` of them to a pixel, from the scan's column `col0` on."""
+    column, last = col0 // factor, total.size
+    if column >= last:
+        return
+    phase = col0 - column * factor
+    # Summed apart: adding into the picture code by code would wait for memory each time.
+    partial = total[column]
+    for j in range(codes.size):
+        partial += linear[codes[j]]
+        phase += 1
+        if phase == factor:
+            total[column] = partial
+            phase = 0
+            column += 1
+            if column == last:
+                break
+            partial = total[column]
+    if phase > 0:
+        total[column] = partial
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def average_pools(
+    fine: npt.NDArray[np.float32], codes: int, side: int, coarse: npt.NDArray[np.float32]
+) -> None:
+    """Turn the sums of a fine picture into means in place, and average those into a coarse picture.
+
+    Parameters
+    ----------
+    fine : ndarray of float32, shape (h, w)
+        Sums.
+    codes : int
+        Values that every sum is made of.
+    side : int
+        Fine pixels to a coarse one, each way.
+    coarse : ndarray of float32, shape (at most h / side, at most w / side)
+        Filled in; fine pixels past its edge are left out.
+    """
+    for i in range(fine.shape[0]):
+        for j in range(fine.shape[1]):
+            fine[i, j] /= np.float32(codes)
+    for i in range(coarse.shape[0]):
+        for j in range(coarse.shape[1]):
+            total = np.float32(0.0)
+            for row in fine[i * side : (i + 1) * side]:
+                part = np.float32(0.0)
+                for value in row[j * side : (j + 1) * side]:
+                    part += value
+                total += part
+            coarse[i, j] = total / np.float32(side**2)
 
 
 def resample_conserving(

@@ -132,9 +132,11 @@ def solid_sums(places: Floats, poisson: float) -> SolidSums:
         rows = np.concatenate([rows, _strain_rows(_mode_gradients(places, local, size))], axis=3)
     weight = size * weights
     elastic = elasticity(poisson)
-    stressed = np.einsum("mpia,ij->mpja", rows, elastic)
-    full = np.einsum("mp,mpja,mpjb->mab", weight, stressed, rows, optimize=True)
-    load = np.einsum("mp,mpja->mpa", weight, stressed[:, :, :3])
+    stressed = weight[:, :, None, None] * np.matmul(elastic, rows)
+    # Points and strains side by side: one product of small matrices to an element.
+    flat = (len(places), -1, rows.shape[3])
+    full = np.matmul(stressed.reshape(flat).transpose(0, 2, 1), rows.reshape(flat))
+    load = stressed[:, :, :3].sum(axis=2)
     heights = np.einsum("pn,mn->mp", values, places[:, :, 2])
     return _without_modes(full, load, heights, 3 * places.shape[1])
 

@@ -1,28 +1,29 @@
 """Condensation of any sparse stiffness to few freedoms and load patterns by multifrontal elimination.
 
-The same elimination as on a grid of bricks, for meshes without one: freedoms are halved along the
-longest side of where they lie, those of one half that touch the other are eliminated after both, and
-every front is dense (George, SIAM J. Numer. Anal. 10 (1973) 345; Duff and Reid, ACM Trans. Math.
-Softw. 9 (1983) 302; both from memory). Kept freedoms and load columns are never pivots.
+The same elimination as on a grid of bricks, for meshes without one: nodes are ordered by the smallest
+cuts of their graph, and every front is dense (Duff and Reid, ACM Trans. Math. Softw. 9 (1983) 302, from
+memory). Kept freedoms and load columns are never pivots.
 """
 
 from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import csr_array, hstack, tril, vstack
+from numba import njit
+from scipy.sparse import coo_array, csr_array
 
 from firedeck.kernel.condense import Condensed
-from firedeck.kernel.dense import eliminate_rows
-from firedeck.kernel.fronts import add_update
+from firedeck.kernel.fronts import add_update, eliminate_front
+from firedeck.kernel.graph_dissection import dissect_graph
 
 __all__ = ["condense_sparse"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Small = npt.NDArray[np.int32]
 
-#: Freedoms that are eliminated together without a further cut.
-_LEAF = 192
+#: A group of freedoms: how many, and the groups whose remains it takes up.
+_Group = tuple[int, list[int]]
 
 
 def condense_sparse(stiffness: csr_array, loads: csr_array, places: Floats, kept: Ints) -> Condensed:
@@ -49,67 +50,111 @@ def condense_sparse(stiffness: csr_array, loads: csr_array, places: Floats, kept
     ArithmeticError
         If what is eliminated can move without resistance.
     """
+    order, groups = _ordered(stiffness, places, kept)
+    inner = len(order)
+    whole = _bordered(stiffness, loads, np.concatenate([order, kept]).astype(np.int64))
+    return _Fronts(whole, groups, inner).run(len(kept))
+
+
+def _ordered(stiffness: csr_array, places: Floats, kept: Ints) -> tuple[Ints, list[_Group]]:
+    """Return the freedoms that are not kept in order of elimination, and their groups."""
     inner = np.setdiff1d(np.arange(len(places)), kept)
-    groups: list[tuple[Ints, list[int]]] = []
-    if len(inner):
-        _halve(stiffness[inner][:, inner].tocsr(), places[inner], np.arange(len(inner)), groups)
-    order = np.concatenate([*(inner[own] for own, _ in groups), kept]).astype(np.int64)
-    whole = _bordered(stiffness[order][:, order], loads[order])
-    return _Fronts(whole, groups, len(inner)).run(len(kept))
+    if not len(inner):
+        return inner, []
+    node = _nodes(places[inner])
+    by_node = np.argsort(node, kind="stable")
+    starts = np.searchsorted(node[by_node], np.arange(int(node.max()) + 2))
+    node_of = np.full(len(places), -1, dtype=np.int64)
+    node_of[inner] = node
+    where = places[inner[by_node[starts[:-1]]]]
+    ends, links = _links(inner[by_node], starts, node_of, stiffness.indptr, stiffness.indices)
+    found = dissect_graph(ends, links, where)
+    position = np.empty(len(where), dtype=np.int64)
+    position[np.concatenate([own for own, _ in found])] = np.arange(len(where))
+    per_node = np.diff(starts)
+    groups = [(int(per_node[own].sum()), children) for own, children in found]
+    return inner[np.argsort(position[node], kind="stable")], groups
 
 
-def _bordered(stiffness: csr_array, loads: csr_array) -> csr_array:
-    """Return the upper triangle of the stiffness, with the loads as further columns."""
-    upper = tril(stiffness).T
-    count = loads.shape[1]
-    empty = csr_array((count, stiffness.shape[0] + count))
-    return csr_array(vstack([hstack([upper, -loads]), empty], format="csr"))
+def _nodes(places: Floats) -> Ints:
+    """Return for every freedom the number of the place where it lies; those at one place share it."""
+    order = np.lexsort(places.T)
+    rises = np.any(np.diff(places[order], axis=0) != 0.0, axis=1)
+    node = np.empty(len(places), dtype=np.int64)
+    node[order] = np.concatenate([[0], np.cumsum(rises)])
+    return node
 
 
-def _halve(graph: csr_array, places: Floats, chosen: Ints, groups: list[tuple[Ints, list[int]]]) -> int:
-    """Add the groups of a set of freedoms, children first, and return the number of its last group."""
-    own, children = chosen, []
-    if len(chosen) > _LEAF:
-        low, high, between = _cut(graph, places, chosen)
-        if len(low) and len(high):
-            own = between
-            children = [_halve(graph, places, side, groups) for side in (low, high)]
-    groups.append((own, children))
-    return len(groups) - 1
+@njit(cache=True, nogil=True)
+def _links(freedoms: Ints, starts: Ints, node_of: Ints, rows: Small, columns: Small) -> tuple[Ints, Small]:
+    """Return which nodes are coupled: where each one's neighbours begin, and these.
+
+    Parameters
+    ----------
+    freedoms : ndarray of int
+        Freedoms, node by node.
+    starts : ndarray of int
+        Where those of each node begin.
+    node_of : ndarray of int
+        Node of every freedom, -1 for those left out.
+    rows, columns : ndarray of int
+        Starts and columns of the stiffness.
+    """
+    count = len(starts) - 1
+    ends = np.zeros(count + 1, dtype=np.int64)
+    stamp = np.full(count, -1, dtype=np.int64)
+    links = np.empty(max(count, len(columns)), dtype=np.int32)
+    found = 0
+    for node in range(count):
+        stamp[node] = node
+        for at in range(starts[node], starts[node + 1]):
+            freedom = freedoms[at]
+            for entry in range(rows[freedom], rows[freedom + 1]):
+                other = node_of[columns[entry]]
+                if other >= 0 and stamp[other] != node:
+                    stamp[other] = node
+                    links[found] = other
+                    found += 1
+        ends[node + 1] = found
+    return ends, links[:found].copy()
 
 
-def _cut(graph: csr_array, places: Floats, chosen: Ints) -> tuple[Ints, Ints, Ints]:
-    """Part a set of freedoms along the axis that leaves the fewest between both halves."""
-    best: tuple[Ints, Ints, Ints] | None = None
-    near = graph[chosen][:, chosen]
-    for axis in range(3):
-        along = places[chosen, axis]
-        below = along < np.median(along)
-        touching = below & (near.astype(bool).astype(np.int32) @ (~below).astype(np.int32) > 0)
-        parts = (chosen[below & ~touching], chosen[~below], chosen[touching])
-        fair = min(len(parts[0]), len(parts[1])) > 0.15 * len(chosen)
-        if best is None or (fair and (len(parts[2]) < len(best[2]) or not len(best[0]))):
-            best = parts
-    assert best is not None
-    return best
+def _bordered(stiffness: csr_array, loads: csr_array, order: Ints) -> csr_array:
+    """Return the upper triangle of the stiffness in an order, with the loads as further columns."""
+    rank = np.empty(len(order), dtype=np.int64)
+    rank[order] = np.arange(len(order))
+    own, pushed = stiffness.tocoo(), loads.tocoo()
+    row, column = rank[own.row], rank[own.col]
+    upper = column >= row
+    rows = np.concatenate([row[upper], rank[pushed.row]])
+    columns = np.concatenate([column[upper], len(order) + pushed.col])
+    values = np.concatenate([own.data[upper], -pushed.data])
+    size = len(order) + loads.shape[1]
+    return csr_array(coo_array((values, (rows, columns)), (size, size)))
 
 
 class _Fronts:
     """One run over the groups of freedoms; what each leaves waits for its parent."""
 
-    def __init__(self, whole: csr_array, groups: list[tuple[Ints, list[int]]], inner: int) -> None:
-        self.whole, self.groups, self.inner = whole, groups, inner
+    def __init__(self, whole: csr_array, groups: list[_Group], inner: int) -> None:
+        self.starts, self.columns = whole.indptr.astype(np.int64), whole.indices.astype(np.int32)
+        self.values = whole.data
+        self.groups, self.inner, self.total = groups, inner, whole.shape[0]
         self.left: dict[int, tuple[Ints, Floats]] = {}
-        self.place_of = np.zeros(whole.shape[0], dtype=np.int64)
+        self.place_of = np.zeros(self.total, dtype=np.int64)
+        self.stamp = np.full(self.total, -1, dtype=np.int64)
+        self.found = np.empty(self.total, dtype=np.int64)
 
     def run(self, kept: int) -> Condensed:
         """Eliminate group by group and return what remains of kept freedoms and loads."""
         first = 0
-        for number, (own, children) in enumerate(self.groups):
-            self.left[number] = self._front(first, first + len(own), children)
-            first += len(own)
-        ranks = np.arange(self.inner, self.whole.shape[0])
-        last = self._filled(ranks, self.inner, self.inner + kept, list(self.left))
+        for number, (count, children) in enumerate(self.groups):
+            self.left[number] = self._front(number, first, first + count, children)
+            first += count
+        ranks = np.arange(self.inner, self.total)
+        last = self._filled(ranks, self.inner, self.inner + kept, len(ranks))
+        for place, update in self._children(list(self.left)):
+            add_update(last, update, place, 0, len(place), 0)
         full = np.tril(last) + np.tril(last, -1).T
         return Condensed(
             np.ascontiguousarray(full[:kept, :kept]),
@@ -117,24 +162,48 @@ class _Fronts:
             np.ascontiguousarray(-full[kept:, kept:]),
         )
 
-    def _front(self, first: int, past: int, children: list[int]) -> tuple[Ints, Floats]:
-        columns = self.whole.indices[self.whole.indptr[first] : self.whole.indptr[past]]
-        met = np.concatenate([columns, *(self.left[child][0] for child in children)])
-        ranks = np.concatenate([np.arange(first, past), np.unique(met[met >= past])]).astype(np.int64)
-        front = self._filled(ranks, first, past, children)
-        if past > first and not eliminate_rows(front, past - first):
+    def _front(self, number: int, first: int, past: int, children: list[int]) -> tuple[Ints, Floats]:
+        count = 0
+        own = self.columns[self.starts[first] : self.starts[past]].astype(np.int64)
+        for met in (own, *(self.left[child][0] for child in children)):
+            count = _gathered(met, past, self.stamp, number, self.found, count)
+        ranks = np.concatenate([np.arange(first, past), np.sort(self.found[:count])])
+        panel = self._filled(ranks, first, past, past - first)
+        left = eliminate_front(panel, self._children(children))
+        if left is None:
             raise ArithmeticError("a part of the body can move without resistance")
-        return ranks[past - first :], np.asfortranarray(front[past - first :, past - first :])
+        return ranks[past - first :], left
 
-    def _filled(self, ranks: Ints, first: int, past: int, children: list[int]) -> Floats:
-        """Return a front with its rows of the matrix and what its children leave, lower triangle."""
-        front = np.zeros((len(ranks), len(ranks)), order="F")
+    def _filled(self, ranks: Ints, first: int, past: int, width: int) -> Floats:
+        """Return the first columns of a front with its rows of the matrix, lower triangle."""
+        front = np.zeros((len(ranks), width), order="F")
         self.place_of[ranks] = np.arange(len(ranks))
-        entries = slice(self.whole.indptr[first], self.whole.indptr[past])
-        row = np.repeat(np.arange(past - first), np.diff(self.whole.indptr[first : past + 1]))
-        front[self.place_of[self.whole.indices[entries]], row] = self.whole.data[entries]
-        for child in children:
-            child_ranks, update = self.left.pop(child)
-            if len(child_ranks):
-                add_update(front, update, np.searchsorted(ranks, child_ranks))
+        _fill(front, self.place_of, (first, past), self.starts, self.columns, self.values)
         return front
+
+    def _children(self, children: list[int]) -> list[tuple[Ints, Floats]]:
+        """Return what some fronts have left, with its places in the front that was filled last."""
+        found = [self.left.pop(child) for child in children]
+        return [(self.place_of[own], update) for own, update in found if len(own)]
+
+
+@njit(cache=True, nogil=True)
+def _gathered(met: Ints, past: int, stamp: Ints, mark: int, found: Ints, count: int) -> int:
+    """Add to what is found the ranks not eliminated before `past`, each once; return how many there are."""
+    for rank in met:
+        if rank >= past and stamp[rank] != mark:
+            stamp[rank] = mark
+            found[count] = rank
+            count += 1
+    return count
+
+
+@njit(cache=True, nogil=True)
+def _fill(
+    front: Floats, place_of: Ints, rows: tuple[int, int], starts: Ints, columns: Small, values: Floats
+) -> None:
+    """Put the rows of the matrix from the first to before the last into the front's lower triangle."""
+    for rank in range(rows[0], rows[1]):
+        to = front[:, place_of[rank]]
+        for at in range(starts[rank], starts[rank + 1]):
+            to[place_of[columns[at]]] = values[at]

@@ -131,7 +131,10 @@ def make_demo(folder: Path | str, *, scanner: Scanner = DEMO_SCANNER) -> DemoTru
     return DemoTruth(calibration, factory, candidate)
 
 
-def write_demo(folder: Path | str) -> None:
-    """Write the demonstration: deck, gaskets, film, scans, fastening, duties and all that they name."""
-    make_demo(folder)
+def write_demo(folder: Path | str, *, dpi: float = DEMO_SCANNER.dpi) -> None:
+    """Write the demonstration: deck, gaskets, film, scans, fastening, duties and all that they name.
+
+    The scans have the resolution given [pixels/inch].
+    """
+    make_demo(folder, scanner=replace(DEMO_SCANNER, dpi=dpi))
     make_traces(Path(folder))

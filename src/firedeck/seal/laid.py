@@ -122,7 +122,7 @@ def lay_lines(
     strips = []
     for strip in unroll_seals(plan, blank):
         painted = _painted(strip, lines[strip.seal.name], shape, bloom)
-        lay_band(painted, *strip.cell, value, scratch)
+        lay_band(painted, *strip.cell, 0, value, scratch)
         strips.append(replace(strip, signal=painted, crown_signal=np.nan_to_num(painted).max(axis=1)))
     value[np.isnan(blank.value)] = np.nan
     laid = replace(blank, value=value, signal=value)

@@ -21,7 +21,7 @@ from firedeck.evidence import Estimate, flag_bit
 from firedeck.kernel.band_field import band_pressure, gaussian_taps, lay_band
 from firedeck.kernel.breach import Saddles, saddle_matrix, trace_path
 from firedeck.kernel.cells import open_ground
-from firedeck.kernel.threads import for_each
+from firedeck.kernel.threads import for_each, row_bands
 from firedeck.pressure_map import FloatArray, MapArray, PressureMap
 from firedeck.seal.crown import ACROSS_MM, CrownPlace, SealPlaces
 from firedeck.seal.profile import SealProfile
@@ -45,6 +45,9 @@ _LONGER = 4
 
 #: Doubt of the correction for the film's spreading, as a share of it.
 _SPREAD_DOUBT = 0.6
+
+#: Rows of the map that one thread fills at a time: sums over them stay in the cache.
+_BAND_ROWS = 128
 
 #: Marks on the film that look like pressure must not be taken for a barrier, nor may what is below range.
 _NOTHING = sum(
@@ -140,13 +143,18 @@ def leak_field(
     """
     grid = pressure_map.grid
     media, holes = opening_labels(plan, grid.x, grid.y) if openings is None else openings
-    pressure = open_ground(pressure_map.value, pressure_map.flags, _NOTHING)
-    bands = for_each(lambda strip: _averaged(strip, pressure_map, length_scale), strips)
-    scratch = np.zeros(pressure.shape, np.float32), np.zeros(pressure.shape, np.int32)
-    for strip, band in zip(strips, bands, strict=True):
-        lay_band(band, *strip.cell, pressure, scratch)
-    del scratch
-    np.copyto(pressure, 0.0, where=holes | (media > 0))
+    averages = for_each(lambda strip: _averaged(strip, pressure_map, length_scale), strips)
+    pressure = np.empty_like(pressure_map.value)
+
+    def fill(rows: slice) -> None:
+        target = pressure[rows]
+        open_ground(pressure_map.value[rows], pressure_map.flags[rows], _NOTHING, target)
+        scratch = np.zeros(target.shape, np.float32), np.zeros(target.shape, np.int32)
+        for strip, average in zip(strips, averages, strict=True):
+            lay_band(average, *strip.cell, rows.start, target, scratch)
+        np.copyto(target, 0.0, where=holes[rows] | (media[rows] > 0))
+
+    for_each(fill, row_bands(grid.rows, _BAND_ROWS))
     saddles = saddle_matrix(pressure, media, count=len(plan.media))
     return LeakField(pressure, media, length_scale, saddles)
 

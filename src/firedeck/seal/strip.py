@@ -215,6 +215,8 @@ def _foreign(
     for _ in range(2):
         codes = stand_out(signal, noise, usable, conversion.curve, codes, half, limits)
         drop_wide_parts(codes, LIGHTER, (speck[0], speck[1]))
+        if not codes.any():
+            break  # with nothing left out of the means a second look would see what the first saw
     return grow_marks(codes, (1, 2))
 
 

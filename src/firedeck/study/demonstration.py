@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
 
-from firedeck.report.document import Document, Headline, Link, Links, Paragraph, Section
+from firedeck.report.document import Document, Headline, Link, Links, Paragraph, Picture, Section
 from firedeck.report.render import render_html
 from firedeck.study.cache import KeptBodies
 from firedeck.study.duty.cases import DutyComparison, compare_duties
@@ -22,6 +22,7 @@ from firedeck.study.prediction.film_print import predict_print
 from firedeck.study.prediction.film_print_output import write_print
 from firedeck.study.prediction.output import write_prediction
 from firedeck.study.prediction.predicting import predict_joint
+from firedeck.study.prediction.read_seals import read_seals
 from firedeck.study.prints.calibrating import calibrate_film
 from firedeck.study.prints.output import write_calibration, write_comparison, write_reading
 from firedeck.study.prints.reading import PrintReading, compare_readings, read_print
@@ -56,9 +57,9 @@ def work_demonstration(folder: Path, *, progress: Progress = silent) -> tuple[st
         readings = _prints(folder, progress)
         progress("waiting for cylinder pressures, clamp and predictions", 0.95)
         design = beside.result()
-    pairs = [PrintBeside(name, readings[name], design.prints[name]) for name in _PRINTS]
+    pairs = [PrintBeside(name, read_seals(readings[name]), design.prints[name]) for name in _PRINTS]
     write_beside(pairs, folder / "beside", links=(_START,))
-    page = _index(readings, design)
+    page = _index(readings, design, _maps(folder))
     (folder / "index.html").write_text(render_html(page), encoding="utf-8")
     progress("done", 1.0)
     prints = (f"{name}: {_verdict(reading)}" for name, reading in readings.items())
@@ -198,7 +199,17 @@ def _ways(readings: dict[str, PrintReading], design: _Design) -> tuple[Link, ...
     )
 
 
-def _index(readings: dict[str, PrintReading], design: _Design) -> Document:
+def _maps(folder: Path) -> tuple[Picture, ...]:
+    """Return the maps of both prints as their reports have them."""
+    maps = []
+    for name in _PRINTS:
+        png = (folder / f"{name}-report" / "map.png").read_bytes()
+        words = f"The {name} print as read. Triangles: weakest place of each seal; diamonds: first leaks."
+        maps.append(Picture(f"{name}-map", png, words))
+    return tuple(maps)
+
+
+def _index(readings: dict[str, PrintReading], design: _Design, maps: tuple[Picture, ...]) -> Document:
     plan = readings["factory"].files.plan
     ways = _ways(readings, design)
     story = (
@@ -221,6 +232,7 @@ def _index(readings: dict[str, PrintReading], design: _Design) -> Document:
     )
     sections = (
         Section("reports", "Reports", (Paragraph(story), Links(ways))),
+        Section("maps", "Both prints", maps),
         Section("files", "Files", (Paragraph(files),)),
     )
     return Document(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from firedeck.files.table_file import write_table
@@ -24,6 +25,7 @@ def write_report(
     tables: Mapping[str, Columns] | None = None,
     units: Mapping[str, str] | None = None,
     beside: Callable[[Path], None] | None = None,
+    meanwhile: Callable[[Path], None] | None = None,
     overwrite: bool = False,
 ) -> Path:
     """Write a page as report.html with its pictures, and tables as CSV and Parquet.
@@ -40,6 +42,9 @@ def write_report(
         Column name -> unit.
     beside : callable, optional
         Writes what else belongs to the report into the folder whose path it is given.
+    meanwhile : callable, optional
+        The same for data, in a thread of its own while the page is drawn; it draws nothing, since two
+        threads may not draw at a time.
     overwrite : bool
         Whether the folder may be replaced whatever it holds.
 
@@ -55,12 +60,16 @@ def write_report(
     """
 
     def fill(draft: Path) -> None:
-        _write_page(draft, page())
-        for stem, columns in (tables or {}).items():
-            if columns:
-                write_table(draft / stem, columns, units=units or {})
-        if beside is not None:
-            beside(draft)
+        with ThreadPoolExecutor(1) as aside:
+            data = aside.submit(meanwhile, draft) if meanwhile is not None else None
+            _write_page(draft, page())
+            for stem, columns in (tables or {}).items():
+                if columns:
+                    write_table(draft / stem, columns, units=units or {})
+            if beside is not None:
+                beside(draft)
+            if data is not None:
+                data.result()
 
     write_folder(folder, fill, overwrite=overwrite)
     return folder / PAGE_NAME

@@ -15,6 +15,7 @@ from firedeck.errors import FiredeckError
 from firedeck.files.condensed_store import CondensedStore
 from firedeck.study.bench import Bench
 from firedeck.study.cache import cache_store
+from firedeck.study.clamp.doubted import ClampDoubts
 from firedeck.study.clamp.opened import OpenJoint, open_joint
 
 __all__ = ["ClampBook", "ClampEntry"]
@@ -54,12 +55,15 @@ class ClampEntry:
         ``opening``, ``open``, ``uncondensed`` or ``failed``.
     opened : OpenJoint or None
         The joint once it is open.
+    doubts : ClampDoubts or None
+        How far its answers may be off, once it is open.
     fault : FiredeckError or None
         Why it cannot be opened.
     """
 
     state: Literal["opening", "open", "uncondensed", "failed"] = "opening"
     opened: OpenJoint | None = None
+    doubts: ClampDoubts | None = None
     fault: FiredeckError | None = None
 
 
@@ -107,8 +111,8 @@ class ClampBook:
                 self._entries.popitem(last=False)
             return entry
 
-    def opened(self, prediction: str, gasket: str = "") -> OpenJoint:
-        """Return a joint that is open.
+    def opened(self, prediction: str, gasket: str = "") -> tuple[OpenJoint, ClampDoubts]:
+        """Return a joint that is open, and how far its answers may be off.
 
         Raises
         ------
@@ -118,14 +122,15 @@ class ClampBook:
         entry = self.entry(prediction, gasket)
         if entry.fault is not None:
             raise entry.fault
-        if entry.opened is None:
+        if entry.opened is None or entry.doubts is None:
             raise FiredeckError("the joint is not open yet", where=prediction, remedy="load the page again")
-        return entry.opened
+        return entry.opened, entry.doubts
 
     def _open(self, entry: ClampEntry, prediction: str, gasket: str) -> None:
         try:
             self._bench.check_prediction_inside(prediction)
-            entry.opened = open_joint(self._bench.existing(prediction), gasket, _KeptOnly(cache_store()))
+            opened = open_joint(self._bench.existing(prediction), gasket, _KeptOnly(cache_store()))
+            entry.opened, entry.doubts = opened, ClampDoubts(opened)
             entry.state = "open"
         except _NotCondensedError:
             entry.state = "uncondensed"

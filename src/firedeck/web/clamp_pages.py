@@ -5,9 +5,7 @@ from __future__ import annotations
 import json
 import math
 import shlex
-import tempfile
-from collections.abc import Mapping
-from pathlib import Path
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from starlette.exceptions import HTTPException
@@ -15,13 +13,10 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from firedeck.definition.shape import seal_line
-from firedeck.drawing.picture_file import save
-from firedeck.errors import DefinitionError, FiredeckError
+from firedeck.errors import DefinitionError
 from firedeck.report.cautions import prediction_limits_section
 from firedeck.study.clamp.answer import (
-    ClampAnswer,
-    answer_columns,
+    TABLES,
     answer_of,
     answer_record,
     giveway_rows,
@@ -30,42 +25,32 @@ from firedeck.study.clamp.answer import (
     step_rows,
     widths,
 )
+from firedeck.study.clamp.doubted import WorkDroppedError
 from firedeck.study.clamp.opened import HIGHEST_SEARCHED, OpenJoint
-from firedeck.study.clamp.pictures import PICTURES, PRINT_PICTURES, draw_clamp, state_words
-from firedeck.study.clamp.setting import HIGHEST_MPA, ClampSetting, read_setting, setting_text
+from firedeck.study.clamp.pictures import PICTURES, gas_words, state_words
+from firedeck.study.clamp.setting import ENTRIES, HIGHEST_MPA, UNITS, read_setting, setting_text
 from firedeck.study.plan_shapes import shape_plan
 from firedeck.study.prediction.notes import prediction_assumptions
-from firedeck.web.looks import page_looks
-from firedeck.web.shop import Shop, shop_of
+from firedeck.web import clamp_files
+from firedeck.web.clamp_asked import (
+    asked_joint,
+    asked_names,
+    asked_setting,
+    asked_step,
+    asked_units,
+    while_awaited,
+)
+from firedeck.web.looks import page_looks, page_units
+from firedeck.web.shop import SIGNS, Shop, shop_of
 
 __all__ = ["ROUTES"]
-
-_TABLES = ("seals", "fasteners", "bow", "giveway", "tightening", "line-loads")
 
 #: Pictures of the predicted print: what each shows, and the picture of a read print to lay beside it.
 _PRINT_WORDS = {
     "print-film": ("The film as it would look", ""),
     "print-map": ("Pressure that the film would feel", "map.png"),
-    "print-line-loads": ("Line load that the film would feel", "curves.png"),
+    "print-line-loads": ("Line load that the film would feel", ""),
 }
-
-_IMAGES = {".png": "image/png", ".svg": "image/svg+xml"}
-
-
-def _names(request: Request) -> tuple[str, str]:
-    """Return the prediction's file and the gasket's, none where it is the prediction's own."""
-    name = f"{request.path_params['prediction']}.toml"
-    bench = shop_of(request).bench
-    gasket = request.query_params.get("gasket", "")
-    return name, "" if gasket == bench.check_prediction_inside(name).gasket else gasket
-
-
-def _opened(request: Request) -> OpenJoint:
-    return shop_of(request).clamps.opened(*_names(request))
-
-
-def _setting(request: Request, opened: OpenJoint) -> ClampSetting:
-    return read_setting(opened.files, opened.gas, request.query_params)
 
 
 def _clamp(request: Request) -> Response:
@@ -73,7 +58,7 @@ def _clamp(request: Request) -> Response:
     stem = request.path_params["prediction"]
     if not any(file.stem == stem and file.kind == "prediction" for file in shop.bench.files()):
         raise HTTPException(404)
-    name, gasket = _names(request)
+    name, gasket = asked_names(request)
     entry = shop.clamps.entry(name, gasket, again=True)
     if entry.fault is not None:
         raise entry.fault
@@ -90,14 +75,15 @@ def _title(shop: Shop, name: str) -> str:
 
 def _open_page(shop: Shop, stem: str, opened: OpenJoint) -> Response:
     files = opened.files
-    stated = setting_text(read_setting(files, opened.gas, {}), files)
+    stated = read_setting(files, opened.gas, {})
     hot = files.prediction.hot
     return shop.page(
         "clamp.html.j2",
         name=stem,
         own_gasket=shop.bench.check_prediction_inside(f"{stem}.toml").gasket,
         files=files,
-        stated=stated,
+        stated=setting_text(stated, files),
+        fires=stated.bore,
         heights={"head": hot.head, "block": hot.block} if hot else {},
         bores=[bore.name for bore in files.plan.bores],
         gaskets=[file for file in shop.bench.files() if file.kind == "gasket"],
@@ -107,11 +93,12 @@ def _open_page(shop: Shop, stem: str, opened: OpenJoint) -> Response:
         assumptions=prediction_assumptions(files, opened.sizes, opened.gas.origin, opened.joint),
         limits=prediction_limits_section(),
         command=f"firedeck predict {shlex.quote(f'{stem}.toml')}",
-        tables=_TABLES,
+        giveway_command=f"firedeck predict giveway {shlex.quote(f'{stem}.toml')}",
+        tables=TABLES,
         pictures=list(PICTURES),
         film=files.film,
         print_pictures=_print_pictures(opened),
-        prints=_prints(shop, files.prediction.deck, files.prediction.gasket),
+        prints=clamp_files.read_prints(shop, opened),
     )
 
 
@@ -123,30 +110,18 @@ def _print_pictures(opened: OpenJoint) -> dict[str, tuple[str, str]]:
     return {key: told for key, told in _PRINT_WORDS.items() if film.response or key != "print-film"}
 
 
-def _prints(shop: Shop, deck: str, gasket: str) -> list[dict[str, str]]:
-    """Return the read prints of a gasket on a deck."""
-    found = []
-    for test in shop.bench.tests():
-        if not test.report:
-            continue
-        record = shop.bench.check_inside(test.file.name)
-        if (record.deck, record.gasket) == (deck, gasket):
-            found.append({"stem": test.file.stem, "title": test.file.title, "headline": test.headline})
-    return found
-
-
 def _opening(request: Request) -> Response:
     again = "again" in request.query_params
-    entry = shop_of(request).clamps.entry(*_names(request), again=again)
+    entry = shop_of(request).clamps.entry(*asked_names(request), again=again)
     fault = entry.fault
     words = "" if fault is None else f"{fault.where}: {fault.message}. To mend: {fault.remedy}."
     return JSONResponse({"state": entry.state, "fault": words})
 
 
 def _data(request: Request) -> Response:
-    opened = _opened(request)
+    opened, _ = asked_joint(request)
     joint, files = opened.joint, opened.files
-    lines = [seal_line(files.plan, one.seal, step=joint.laid.step) for one in joint.model.seals]
+    lines = joint.laid.lines
     limits = files.prediction.limits
     seals = [
         {
@@ -160,45 +135,70 @@ def _data(request: Request) -> Response:
         }
         for one, line, width in zip(joint.model.seals, lines, widths(opened), strict=True)
     ]
+    stated = read_setting(files, opened.gas, {})
     return JSONResponse(
         {
             "plan": shape_plan(files.plan),
             "seals": seals,
             "places": packed([line.points.ravel() for line in lines]),
-            "normals": packed([line.normals.ravel() for line in lines]),
             "angles": packed([line.angles for line in lines]),
             "fasteners": [{"name": seat.name, "place": list(seat.place)} for seat in joint.seats],
-            "factor": limits.contact_factor,
+            "stated": {system: setting_text(stated, files, system) for system in UNITS},
+            "units": page_units(),
+            "signs": SIGNS,
             "looks": page_looks(),
         }
     )
 
 
-def _answer(request: Request) -> Response:
-    opened = _opened(request)
+async def _answer(request: Request) -> Response:
+    return await while_awaited(request, lambda go_on: _told(request, go_on))
+
+
+def _told(request: Request, go_on: Callable[[], bool]) -> Response:
+    """Answer a setting: quick, on the check level, or there with its doubts while the page waits."""
+    opened, weighed = asked_joint(request)
+    asked = request.query_params
     try:
-        setting = _setting(request, opened)
-        asked = request.query_params
-        step = _step(asked.get("step", ""))
+        setting = asked_setting(request, opened)
+        step = asked_step(request)
         fast = answer_of(opened, setting, quick="quick" in asked, step=step)
-        shown, difference = fast, None
+        shown, difference, doubts = fast, None, None
         if "check" in asked:
             shown = answer_of(opened, setting, level="check", step=step)
             difference = level_rows(fast, shown)
+        if "doubts" in asked and step is None:
+            doubts = weighed.seals(setting, go_on)
     except DefinitionError as fault:
         faults = {one.key: f"{one.message}. To mend: {one.remedy}." for one in fault.faults}
         return JSONResponse({"faults": faults}, status_code=200)
-    told = setting_text(setting, opened.files)
-    record = answer_record(opened, shown)
+    except WorkDroppedError:
+        return Response(status_code=204)
+    moves = opened.moves(setting)
+    record = answer_record(opened, shown, doubts)
     return _json(
         {
             **record,
-            "words": state_words(shown),
+            "words": state_words(shown, asked_units(request)),
+            "gas_words": gas_words(setting.pressure, asked_units(request)),
+            "setting_MPa": setting.pressure,
+            "move": step_rows(opened, setting)[shown.step - 1] if shown.step else None,
             "difference": difference,
-            "setting": told,
-            "count": len(opened.moves(setting)),
+            "setting": setting_text(setting, opened.files, asked_units(request)),
+            "command": _command(request),
+            "count": len(moves),
         }
     )
+
+
+def _command(request: Request) -> str:
+    """Return the command line that answers the same setting."""
+    said = request.query_params
+    words = ["firedeck", "predict", "what-if", f"{request.path_params['prediction']}.toml"]
+    for name in (*ENTRIES, "step"):
+        if said.get(name, "").strip():
+            words += [f"--{name}", said[name].strip()]
+    return shlex.join(words)
 
 
 def _json(value: Mapping[str, Any]) -> Response:
@@ -206,13 +206,18 @@ def _json(value: Mapping[str, Any]) -> Response:
     return Response(text, media_type="application/json")
 
 
-def _step(said: str) -> int | None:
-    return int(said) if said.isdigit() else None
+async def _giveway(request: Request) -> Response:
+    return await while_awaited(request, lambda go_on: _order(request, go_on))
 
 
-def _giveway(request: Request) -> Response:
-    opened = _opened(request)
-    rows = giveway_rows(opened, _setting(request, opened))
+def _order(request: Request, go_on: Callable[[], bool]) -> Response:
+    opened, weighed = asked_joint(request)
+    setting = asked_setting(request, opened)
+    try:
+        ends = weighed.order(setting, go_on) if "doubts" in request.query_params else None
+    except WorkDroppedError:
+        return Response(status_code=204)
+    rows = giveway_rows(opened, setting, ends)
     return JSONResponse(
         {"rows": [{key: None if _open_end(value) else value for key, value in row.items()} for row in rows]}
     )
@@ -223,47 +228,8 @@ def _open_end(value: object) -> bool:
 
 
 def _steps(request: Request) -> Response:
-    opened = _opened(request)
-    return JSONResponse({"rows": step_rows(opened, _setting(request, opened))})
-
-
-def _shown(request: Request, opened: OpenJoint) -> ClampAnswer:
-    step = _step(request.query_params.get("step", ""))
-    return answer_of(opened, _setting(request, opened), level="check", step=step)
-
-
-def _picture(request: Request) -> Response:
-    name = Path(request.path_params["name"])
-    if name.stem not in PICTURES | PRINT_PICTURES or name.suffix not in _IMAGES:
-        raise HTTPException(404)
-    opened = _opened(request)
-    if name.stem in PRINT_PICTURES:
-        # The print takes no answer of its own: it is that of the tightening alone.
-        shown = answer_of(opened, _setting(request, opened), quick=True)
-    else:
-        shown = _shown(request, opened)
-    figure = draw_clamp(opened, shown, name.stem)
-    with tempfile.TemporaryDirectory() as scratch:
-        path = Path(scratch) / name.name
-        save(figure, path)
-        return Response(path.read_bytes(), media_type=_IMAGES[name.suffix])
-
-
-def _table(request: Request) -> Response:
-    name = Path(request.path_params["name"])
-    if name.stem not in _TABLES or name.suffix != ".csv":
-        raise HTTPException(404)
-    from firedeck.files.table_file import write_table
-
-    opened = _opened(request)
-    columns = answer_columns(opened, _shown(request, opened), name.stem)
-    if not columns:
-        raise FiredeckError("this table has no rows for this joint")
-    with tempfile.TemporaryDirectory() as scratch:
-        stem = Path(scratch) / name.stem
-        write_table(stem, columns, units={})
-        text = stem.with_suffix(".csv").read_bytes()
-    return Response(text, media_type="text/csv; charset=utf-8")
+    opened, _ = asked_joint(request)
+    return JSONResponse({"rows": step_rows(opened, asked_setting(request, opened))})
 
 
 ROUTES = [
@@ -273,6 +239,5 @@ ROUTES = [
     Route("/clamp/{prediction}/answer", _answer),
     Route("/clamp/{prediction}/giveway", _giveway),
     Route("/clamp/{prediction}/steps", _steps),
-    Route("/clamp/{prediction}/picture/{name}", _picture),
-    Route("/clamp/{prediction}/table/{name}", _table),
+    *clamp_files.ROUTES,
 ]

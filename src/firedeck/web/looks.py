@@ -7,8 +7,9 @@ from typing import Any
 from firedeck.drawing.map_cells import CellState, state_look
 from firedeck.drawing.style import PRESSURE_MAP
 from firedeck.study.prints.tiles import COUNT_MPA
+from firedeck.units import to_unit
 
-__all__ = ["page_looks"]
+__all__ = ["page_looks", "page_units"]
 
 _COLOURS = 256
 
@@ -20,3 +21,28 @@ def page_looks() -> dict[str, Any]:
     ]
     states = {str(int(state)): state_look(state) for state in CellState if state not in (CellState.READ,)}
     return {"colours": colours, "states": states, "count_MPa": COUNT_MPA}
+
+
+#: What a page shows -> kind of quantity, how many of its inner units are one of the metric unit that the
+#: answers carry, that unit and its decimals, the unit of the inch as the units library spells it and as a
+#: reader does, and its decimals.
+_UNITS = {
+    "line-load": ("line_load", 1.0, "N/mm", 1, "force_pound / inch", "lbf/in", 0),
+    "force": ("force", 1e3, "kN", 2, "force_pound", "lbf", 0),
+    "contact": ("pressure", 1.0, "MPa", 0, "psi", "psi", 0),
+    "gap": ("length", 1e-3, "µm", 1, "thou", "0.001 in", 2),
+}
+
+
+def page_units() -> dict[str, dict[str, tuple[float, str, int]]]:
+    """Return factor, unit and decimals of everything that a page shows, by what it is and by system."""
+    shown = {
+        name: {
+            "metric": (1.0, metric, places),
+            "imperial": (to_unit(inner, kind, spelt), read, few),
+        }
+        for name, (kind, inner, metric, places, spelt, read, few) in _UNITS.items()
+    }
+    # Gas is told in bar, as in the reports; answers carry it in MPa.
+    psi = to_unit(1.0, "pressure", "psi")
+    return {**shown, "gas": {"metric": (10.0, "bar", 0), "imperial": (psi, "psi", 0)}}

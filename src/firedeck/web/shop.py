@@ -24,13 +24,13 @@ from firedeck.web.clamp_book import ClampBook
 from firedeck.web.jobs import JobBook
 from firedeck.web.unfinished import clear_unfinished
 
-__all__ = ["Shop", "shop_of"]
+__all__ = ["SIGNS", "Shop", "shop_of"]
 
 #: Readings kept open at once; each holds its record, the map itself stays on disk.
 _MOST_OPEN = 3
 
 #: Signs that go with the words of a verdict, so that colour is never alone.
-_SIGNS = {"holds": "✓", "marginal": "△", "gives": "✕", "not shown": "?"}
+SIGNS = {"holds": "✓", "marginal": "△", "gives": "✕", "not shown": "?"}
 
 
 class Shop:
@@ -59,7 +59,7 @@ class Shop:
             trim_blocks=True,
             lstrip_blocks=True,
         )
-        self.templates.filters["sign"] = lambda state: _SIGNS.get(state, "")
+        self.templates.filters["sign"] = lambda state: SIGNS.get(state, "")
         self.templates.filters["slug"] = lambda text: re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")
         self.templates.globals.update(version=__version__, bench_name=self.bench.folder.name)
 

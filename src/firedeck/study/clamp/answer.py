@@ -18,15 +18,21 @@ from firedeck.contact import (
     profile,
 )
 from firedeck.contact.joint import Level
+from firedeck.definition.deck import Seal
+from firedeck.evidence import Estimate
 from firedeck.pressure_map import FloatArray
+from firedeck.study.clamp.doubted import ClampDoubts
 from firedeck.study.clamp.opened import HIGHEST_SEARCHED, OpenJoint
 from firedeck.study.clamp.setting import ClampSetting
 from firedeck.study.columns import Columns, columns_of, plain
+from firedeck.study.prediction.doubt import SealDoubt
 from firedeck.study.prediction.margins import seal_rules
 from firedeck.study.prediction.tables import certificate_record
-from firedeck.verdict import judge_seal
+from firedeck.verdict import SealMargin, State, judge_seal
+from firedeck.verdict.state import worst
 
 __all__ = [
+    "TABLES",
     "ClampAnswer",
     "answer_columns",
     "answer_of",
@@ -37,6 +43,9 @@ __all__ = [
     "step_rows",
     "widths",
 ]
+
+#: Tables of an answer.
+TABLES = ("seals", "fasteners", "bow", "giveway", "tightening", "line-loads")
 
 
 @dataclasses.dataclass(frozen=True)
@@ -95,7 +104,7 @@ def answer_of(
         Step of the tightening to show instead of the finished joint, from 1; the last where there are
         fewer.
     """
-    quick = quick and step is None and not opened.known(setting, level)
+    quick = quick and step is None and opened.hurries(setting, level)
     if step is not None:
         steps = opened.steps(setting, level)
         step = max(1, min(step, len(steps)))
@@ -108,19 +117,34 @@ def answer_of(
     return ClampAnswer(setting, level, quick, step, rest, state, seals, rested)
 
 
-def answer_record(opened: OpenJoint, answer: ClampAnswer) -> dict[str, object]:
-    """Return an answer as plain data; arrays stand as little-endian 32-bit floats in base64."""
+def answer_record(
+    opened: OpenJoint, answer: ClampAnswer, doubts: Mapping[str, SealDoubt] | None = None
+) -> dict[str, object]:
+    """Return an answer as plain data; arrays stand as little-endian 32-bit floats in base64.
+
+    Parameters
+    ----------
+    opened : OpenJoint
+        The joint.
+    answer : ClampAnswer
+        The answer.
+    doubts : mapping of str to SealDoubt, optional
+        How far each seal's answer may be off; without it no verdict is told.
+    """
+    seals = seal_rows(opened, answer, doubts)
+    verdicts = [State(str(row["verdict"])) for row in seals if row["verdict"]]
     record = {
         "level": answer.level,
         "quick": answer.quick,
         "step": answer.step,
         "pressure_MPa": 0.0 if answer.step else answer.setting.pressure,
-        "seals": seal_rows(opened, answer),
+        "doubted": doubts is not None,
+        "verdict": str(worst(verdicts)) if verdicts else "",
+        "seals": seals,
         "load": packed([one.line_load for one in answer.seals]),
         "contact": packed(
             [one.line_load / width for one, width in zip(answer.seals, widths(opened), strict=True)]
         ),
-        "closure": packed([1e3 * one.closure for one in answer.seals]),
         "fasteners": fastener_rows(answer),
         "bows": bow_rows(answer),
         "ratios": clamp_over_gas(answer.rest, _pressures(opened, answer)),
@@ -167,34 +191,61 @@ def _pressures(opened: OpenJoint, answer: ClampAnswer) -> dict[str, float]:
     return dict.fromkeys((bore.name for bore in opened.joint.bores), answer.setting.pressure)
 
 
-def seal_rows(opened: OpenJoint, answer: ClampAnswer) -> list[dict[str, object]]:
-    """Return one row a seal."""
-    limits = opened.files.prediction.limits
+def seal_rows(
+    opened: OpenJoint, answer: ClampAnswer, doubts: Mapping[str, SealDoubt] | None = None
+) -> list[dict[str, object]]:
+    """Return one row a seal; ends of intervals and verdict stand there only where `doubts` are given."""
     fired = answer.state is not answer.rest
     rows: list[dict[str, object]] = []
     for seal, now, rest in zip(opened.files.plan.seals, answer.seals, answer.rested, strict=True):
-        own = fired and seal.enclosed == (answer.setting.bore,)
-        gas = answer.setting.pressure if own else 0.0
-        rules = list(seal_rules(seal, "", now, gas, limits, rest=rest if fired else None))
-        governing = judge_seal(seal.name, str(seal.kind), rules, now.beyond).governing if rules else None
+        doubt = doubts[seal.name] if doubts else None
+        margin = _margin(opened, answer, seal, now, rest if fired else None, doubt)
+        governing = margin.governing if margin else None
         lost = rest.closure - now.closure
         rows.append(
             {
                 "seal": seal.name,
                 "kind": str(seal.kind),
                 "mean_N_per_mm": now.mean,
+                **_ends("mean", now.mean, doubt.mean if doubt else None),
                 "lowest_N_per_mm": now.lowest,
+                **_ends("lowest", now.lowest, doubt.lowest if doubt else None),
                 "angle_deg": now.weakest_angle,
                 "x_mm": float(now.place[int(np.argmin(now.line_load)), 0]),
                 "y_mm": float(now.place[int(np.argmin(now.line_load)), 1]),
                 "lowest_closure_um": 1e3 * float(now.closure.min()),
                 "opened_um": 1e3 * max(float(lost.max()), 0.0),
                 "ratio": governing.ratio if governing else math.nan,
+                "ratio_low": max(governing.low, 0.0) if governing and doubt else math.nan,
                 "rule": governing.rule if governing else "",
+                "verdict": str(margin.state) if margin and doubt else "",
                 "beyond_table_share": now.beyond,
             }
         )
     return rows
+
+
+def _margin(
+    opened: OpenJoint,
+    answer: ClampAnswer,
+    seal: Seal,
+    now: SealPressure,
+    rest: SealPressure | None,
+    doubt: SealDoubt | None,
+) -> SealMargin | None:
+    """Return what is left of a seal; None where no limit is stated for it."""
+    own = rest is not None and seal.enclosed == (answer.setting.bore,)
+    gas = answer.setting.pressure if own else 0.0
+    below = doubt.lowest[0] if doubt else 0.0
+    rules = list(seal_rules(seal, "", now, gas, opened.files.prediction.limits, rest=rest, below=below))
+    return judge_seal(seal.name, str(seal.kind), rules, now.beyond) if rules else None
+
+
+def _ends(name: str, value: float, reach: tuple[float, float] | None) -> dict[str, float]:
+    """Return the ends of the 95 % interval about a load [N/mm]."""
+    below, above = reach or (math.nan, math.nan)
+    low = max(value - below, 0.0) if reach else math.nan
+    return {f"{name}_low_N_per_mm": low, f"{name}_high_N_per_mm": value + above}
 
 
 def fastener_rows(answer: ClampAnswer) -> list[dict[str, object]]:
@@ -224,18 +275,36 @@ def bow_rows(answer: ClampAnswer) -> list[dict[str, object]]:
     ]
 
 
-def giveway_rows(opened: OpenJoint, setting: ClampSetting) -> list[dict[str, object]]:
-    """Return one row a seal in the order in which they give; what holds to the end has no pressure."""
-    return [
-        {
-            "seal": one.seal,
-            "gives_at_MPa": one.pressure,
-            "bore": one.bore if math.isfinite(one.pressure) else "",
-            "angle_deg": one.angle,
-            "reason": one.reason if math.isfinite(one.pressure) else f"holds to {HIGHEST_SEARCHED:g} MPa",
-        }
-        for one in opened.give_way(setting)
-    ]
+def giveway_rows(
+    opened: OpenJoint, setting: ClampSetting, ends: Mapping[str, Estimate] | None = None
+) -> list[dict[str, object]]:
+    """Return one row a seal in the order in which they give; what holds to the end has no pressure.
+
+    Parameters
+    ----------
+    opened : OpenJoint
+        The joint.
+    setting : ClampSetting
+        The setting.
+    ends : mapping of str to Estimate, optional
+        The pressures with their intervals, by seal [MPa].
+    """
+    rows: list[dict[str, object]] = []
+    for one in opened.give_way(setting):
+        gives = math.isfinite(one.pressure)
+        known = ends[one.seal] if ends else Estimate(one.pressure, math.nan, math.nan)
+        rows.append(
+            {
+                "seal": one.seal,
+                "gives_at_MPa": one.pressure,
+                "gives_low_MPa": known.low,
+                "gives_high_MPa": known.high,
+                "bore": one.bore if gives else "",
+                "angle_deg": one.angle,
+                "reason": one.reason if gives else f"holds to {HIGHEST_SEARCHED:g} MPa",
+            }
+        )
+    return rows
 
 
 def step_rows(opened: OpenJoint, setting: ClampSetting) -> list[dict[str, object]]:
@@ -257,7 +326,9 @@ def step_rows(opened: OpenJoint, setting: ClampSetting) -> list[dict[str, object
     return rows
 
 
-def answer_columns(opened: OpenJoint, answer: ClampAnswer, name: str) -> Columns:
+def answer_columns(
+    opened: OpenJoint, answer: ClampAnswer, name: str, doubts: ClampDoubts | None = None
+) -> Columns:
     """Return one table of an answer as columns.
 
     Parameters
@@ -267,20 +338,25 @@ def answer_columns(opened: OpenJoint, answer: ClampAnswer, name: str) -> Columns
     answer : ClampAnswer
         The answer.
     name : str
-        ``seals``, ``fasteners``, ``bow``, ``giveway``, ``tightening`` or ``line-loads`` [text].
+        One of `TABLES` [text].
+    doubts : ClampDoubts, optional
+        Whence intervals are taken; left empty without, and for a step of the tightening.
 
     Raises
     ------
     KeyError
         If there is no such table.
     """
+    known = doubts if answer.step is None else None
     if name == "line-loads":
         return _line_columns(answer)
     rows = {
-        "seals": lambda: seal_rows(opened, answer),
+        "seals": lambda: seal_rows(opened, answer, known.seals(answer.setting) if known else None),
         "fasteners": lambda: fastener_rows(answer),
         "bow": lambda: bow_rows(answer),
-        "giveway": lambda: giveway_rows(opened, answer.setting),
+        "giveway": lambda: giveway_rows(
+            opened, answer.setting, known.order(answer.setting) if known else None
+        ),
         "tightening": lambda: step_rows(opened, answer.setting),
     }[name]()
     return columns_of(rows)

@@ -3,53 +3,37 @@
 from __future__ import annotations
 
 import threading
-from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Hashable, Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Generic, TypeVar
 
 from firedeck.contact import GiveWay, Joint, JointState, Store, give_way, loose_joint
 from firedeck.contact.joint import Level
 from firedeck.errors import FiredeckError
-from firedeck.loading.interaction import Move
+from firedeck.loading.fastened import fasten
+from firedeck.loading.interaction import Move, TighteningHistory
 from firedeck.loading.reckoning import reckon_clamp
+from firedeck.loading.yielding import require_elastic
+from firedeck.study.clamp.recent import Recent
 from firedeck.study.clamp.setting import ClampSetting, with_setting
 from firedeck.study.prediction.files import PredictionFiles, load_prediction
 from firedeck.study.prediction.film_print import FilmPrint, print_of
 from firedeck.study.prediction.giveway import seal_limits
 from firedeck.study.prediction.joint import BodySizes, build_joint, sections
 from firedeck.study.prediction.predicting import Gas, gas_of
-from firedeck.study.prediction.states import carry_out, settling_shares, tightening_moves, warmth_of
+from firedeck.study.prediction.states import (
+    carry_out,
+    moves_that_count,
+    settling_shares,
+    tightening_moves,
+    warmth_of,
+)
 from firedeck.study.progress import Progress, silent
 
-__all__ = ["OpenJoint", "open_joint"]
+__all__ = ["HIGHEST_SEARCHED", "SEARCH_STEP", "OpenJoint", "brought", "fastened_by", "open_joint"]
 
 #: End and step of the search for the give-way order [MPa].
-HIGHEST_SEARCHED, _STEP = 30.0, 3.0
-
-_V = TypeVar("_V")
-
-
-class _Recent(Generic[_V]):
-    """What was worked out last, by what it was worked out from."""
-
-    def __init__(self, most: int) -> None:
-        self._most = most
-        self._held: OrderedDict[Hashable, _V] = OrderedDict()
-
-    def get(self, key: Hashable) -> _V | None:
-        """Return what is held, or None."""
-        return self._held.get(key)
-
-    def of(self, key: Hashable, make: Callable[[], _V]) -> _V:
-        """Return what is held, made now where it is not."""
-        if key not in self._held:
-            self._held[key] = make()
-            while len(self._held) > self._most:
-                self._held.popitem(last=False)
-        self._held.move_to_end(key)
-        return self._held[key]
+HIGHEST_SEARCHED, SEARCH_STEP = 30.0, 3.0
 
 
 class OpenJoint:
@@ -72,14 +56,18 @@ class OpenJoint:
         self.gas: Gas = gas_of(files)
         joint.at_level("fast")
         self._locks: dict[Level, threading.RLock] = {"fast": threading.RLock(), "check": threading.RLock()}
-        self._fastened: _Recent[PredictionFiles] = _Recent(16)
-        self._steps: _Recent[list[JointState]] = _Recent(6)
-        self._ends: _Recent[JointState] = _Recent(24)
-        self._shares: _Recent[dict[str, float]] = _Recent(24)
-        self._orders: _Recent[tuple[GiveWay, ...]] = _Recent(12)
-        self._prints: _Recent[FilmPrint] = _Recent(2)
+        self._fastened_files: Recent[PredictionFiles] = Recent(16)
+        self._histories: Recent[TighteningHistory] = Recent(16)
+        self._steps: Recent[list[JointState]] = Recent(6)
+        self._ends: Recent[JointState] = Recent(24)
+        self._shares: Recent[dict[str, float]] = Recent(24)
+        self._orders: Recent[tuple[GiveWay, ...]] = Recent(12)
+        self._prints: Recent[FilmPrint] = Recent(2)
+        self._print_lock = threading.Lock()
+        # What a quick answer starts from: shares, tightening, warm and fired states worked out last.
         self._share: dict[str, float] | None = None
-        self._tight: tuple[PredictionFiles, JointState] | None = None
+        self._tight: tuple[TighteningHistory, JointState] | None = None
+        self._warm: JointState | None = None
         self._fired: dict[Level, JointState] = {}
 
     def files_of(self, setting: ClampSetting) -> PredictionFiles:
@@ -90,27 +78,40 @@ class OpenJoint:
         FiredeckError
             If a fastener would yield.
         """
-        return self._fastened.of(_fastened(setting), lambda: self._changed(setting))
+        return self._fastened_files.of(fastened_by(setting), lambda: self._changed(setting))
 
     def _changed(self, setting: ClampSetting) -> PredictionFiles:
         changed = with_setting(self.files.fastening.fastening, setting)
         fastening = replace(self.files.fastening, fastening=changed)
         return replace(self.files, fastening=fastening, clamp=reckon_clamp(changed, self.files.plan))
 
+    def reckoned(self, setting: ClampSetting) -> TighteningHistory:
+        """Return the tightening as the fasteners alone reckon it; faults as `files_of`.
+
+        A small part of what `files_of` reckons, and of its time.
+        """
+        return self._histories.of(fastened_by(setting), lambda: self._history(setting))
+
+    def _history(self, setting: ClampSetting) -> TighteningHistory:
+        joint = fasten(with_setting(self.files.fastening.fastening, setting), self.files.plan)
+        for place in joint.groups:
+            require_elastic(place.fastener, place.tightening, place.joint_compliance)
+        return joint.tighten()
+
     def moves(self, setting: ClampSetting) -> tuple[Move, ...]:
         """Return the moves of the wrench that count."""
-        return tightening_moves(self.files_of(setting))
+        return moves_that_count(self.reckoned(setting))
 
     def steps(self, setting: ClampSetting, level: Level = "fast") -> list[JointState]:
         """Return the joint after every move of the wrench."""
         with self._locks[level]:
             files = self.files_of(setting)
             steps = self._steps.of(
-                (_fastened(setting), level),
+                (fastened_by(setting), level),
                 lambda: carry_out(self.joint, files, tightening_moves(files), level),
             )
             if level == "fast":
-                self._tight = files, steps[-1]
+                self._tight = self.reckoned(setting), steps[-1]
             return steps
 
     def rest(self, setting: ClampSetting, level: Level = "fast", *, quick: bool = False) -> JointState:
@@ -123,58 +124,74 @@ class OpenJoint:
         level : {"fast", "check"}
             Patches or every point.
         quick : bool
-            Whether the final tensions may be set at once instead of tightening, and the settling of the
-            setting before stand for this one's, where the whole is not known yet. The tensions are those of
-            the tightening that was last carried out, changed as the reckoning by the fasteners alone does.
+            Whether, where the whole is not known yet, the final tensions may be set at once instead of
+            tightening, and the settling and the moduli of the setting before stand for this one's. The
+            tensions are those of the tightening that was last carried out, changed as the reckoning by
+            the fasteners alone does.
         """
         with self._locks[level]:
-            quick = quick and not self.known(setting, level)
-            key = (_fastened(setting), setting.state, setting.heat, level, quick)
+            quick = quick and self.hurries(setting, level)
+            key = (*_rest_key(setting), level, quick)
             return self._ends.of(key, lambda: self._rested(setting, level, quick))
 
     def _rested(self, setting: ClampSetting, level: Level, quick: bool) -> JointState:
-        files = self.files_of(setting)
-        tight = self._pulled(files) if quick else None
+        tight = self._pulled(setting) if quick and not self._tightened(setting, level) else None
         if tight is None:
             tight = self.steps(setting, level)[-1]
-        if setting.state == "tightened":
-            return tight
-        share = self._settling(setting, tight, level, quick)
-        settled = tight.settle(embedding=files.fastening.fastening.settling.flattening, relaxation=share)
-        heat = setting.heat or files.prediction.hot
-        if setting.state == "settled" or heat is None:
-            return settled
-        return settled.warm(warmth_of(heat, files))
+        share = self.settling(setting, tight, level, quick=quick)
+        # Settling and heat are those of the files, whatever the tightening.
+        rest = brought(tight, setting, self.files, share, near=self._warm if quick else None)
+        if level == "fast" and setting.state == "hot" and not quick:
+            self._warm = rest
+        return rest
 
-    def known(self, setting: ClampSetting, level: Level = "fast") -> bool:
-        """Return whether the whole tightening of a setting was carried out already."""
-        return self._steps.get((_fastened(setting), level)) is not None
+    def hurries(self, setting: ClampSetting, level: Level = "fast") -> bool:
+        """Return whether a quick answer would be another than the whole one, which is not known yet."""
+        if level == "check" or self._ends.get((*_rest_key(setting), level, False)) is not None:
+            return False
+        warmed = setting.state == "hot" and self._warm is not None
+        return warmed or (self._tight is not None and not self._tightened(setting, level))
 
-    def _pulled(self, files: PredictionFiles) -> JointState | None:
+    def _tightened(self, setting: ClampSetting, level: Level) -> bool:
+        return self._steps.get((fastened_by(setting), level)) is not None
+
+    def _pulled(self, setting: ClampSetting) -> JointState | None:
         """Return the joint pulled to its final tensions at once, fast level; None where none are known."""
         if self._tight is None:
             return None
         before, tight = self._tight
-        was, now = (
-            dict(zip(one.clamp.joint.names, one.clamp.history.final, strict=True)) for one in (before, files)
-        )
-        names = [seat.name for seat in self.joint.seats]
-        if min(was.values()) <= 0.0:
+        was, now = before.final, self.reckoned(setting).final
+        if was.min() <= 0.0:
             return None
-        tensions = [force * now[name] / was[name] for name, force in zip(names, tight.tension, strict=True)]
+        by_name = dict(zip(self.files.clamp.joint.names, now / was, strict=True))
+        tensions = [
+            force * by_name[seat.name] for seat, force in zip(self.joint.seats, tight.tension, strict=True)
+        ]
         return loose_joint(self.joint, "fast").pull(tensions, near=tight)
 
-    def _settling(
-        self, setting: ClampSetting, tight: JointState, level: Level, quick: bool
-    ) -> dict[str, float]:
-        if quick and self._share is not None:
+    def settling(
+        self, setting: ClampSetting, tight: JointState, level: Level = "fast", *, quick: bool = False
+    ) -> Mapping[str, float]:
+        """Return the share of its load that each seal loses while settling [1].
+
+        Parameters
+        ----------
+        setting : ClampSetting
+            The setting.
+        tight : JointState
+            The joint as tightened by it.
+        level : {"fast", "check"}
+            Level of `tight`. The share belongs to the joint: both levels settle by that of the fast one.
+        quick : bool
+            Whether the share of the setting before may stand for one that is not known yet.
+        """
+        known = self._shares.get(fastened_by(setting))
+        if known is None and quick and self._share is not None:
             return self._share
         if level == "check":
-            # The share belongs to the joint, not to the level: both levels settle by the same one.
             self.rest(setting, "fast")
-            return self._shares.of(_fastened(setting), lambda: settling_shares(tight, self.files_of(setting)))
         files = self.files_of(setting)
-        self._share = self._shares.of(_fastened(setting), lambda: settling_shares(tight, files))
+        self._share = self._shares.of(fastened_by(setting), lambda: settling_shares(tight, files))
         return self._share
 
     def under_gas(
@@ -192,13 +209,15 @@ class OpenJoint:
 
     def give_way(self, setting: ClampSetting) -> tuple[GiveWay, ...]:
         """Return the order in which the seals give as pressure rises from a setting's rest, fast level."""
-        key = (_fastened(setting), setting.state, setting.heat)
+        key = _rest_key(setting)
         found = self._orders.get(key)
         if found is not None:
             return found
         rest = self.rest(setting, "fast")
         limits = seal_limits(self.files.prediction.limits)
-        return self._orders.of(key, lambda: give_way(rest, limits, highest=HIGHEST_SEARCHED, step=_STEP))
+        return self._orders.of(
+            key, lambda: give_way(rest, limits, highest=HIGHEST_SEARCHED, step=SEARCH_STEP)
+        )
 
     def film_print(self, setting: ClampSetting) -> FilmPrint:
         """Return the print that a film test would leave, tightened as a setting says, fast level.
@@ -213,12 +232,50 @@ class OpenJoint:
             raise FiredeckError(
                 "the prediction names no film", remedy='add a [print] table with film = "film.toml"'
             )
-        with self._locks["fast"]:
-            bare = self.steps(setting)[-1]
-            return self._prints.of(_fastened(setting), lambda: print_of(files, self.joint, bare, ()))
+        bare = self.steps(setting)[-1]
+        # A lock of its own: who waits for a print does not keep the sliders waiting.
+        with self._print_lock:
+            return self._prints.of(fastened_by(setting), lambda: print_of(files, self.joint, bare, ()))
 
 
-def _fastened(setting: ClampSetting) -> Hashable:
+def brought(
+    tight: JointState,
+    setting: ClampSetting,
+    files: PredictionFiles,
+    share: Mapping[str, float],
+    *,
+    near: JointState | None = None,
+) -> JointState:
+    """Bring a tightened joint to the state that a setting asks for before gas comes.
+
+    Parameters
+    ----------
+    tight : JointState
+        As tightened.
+    setting : ClampSetting
+        The setting.
+    files : PredictionFiles
+        The prediction's files as the setting changes them.
+    share : mapping of str to float
+        Share of its load that each seal loses while settling [1].
+    near : JointState, optional
+        A warm state whose moduli may stand for those of the setting's temperatures.
+    """
+    if setting.state == "tightened":
+        return tight
+    settled = tight.settle(embedding=files.fastening.fastening.settling.flattening, relaxation=share)
+    heat = setting.heat or files.prediction.hot
+    if setting.state == "settled" or heat is None:
+        return settled
+    return settled.warm(warmth_of(heat, files), near=near)
+
+
+def _rest_key(setting: ClampSetting) -> tuple[Hashable, ...]:
+    return fastened_by(setting), setting.state, setting.heat
+
+
+def fastened_by(setting: ClampSetting) -> Hashable:
+    """Return what of a setting decides how the fasteners are tightened."""
     return setting.stages, setting.thread, setting.bearing
 
 

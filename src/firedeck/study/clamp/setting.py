@@ -16,11 +16,12 @@ from firedeck.errors import DefinitionError, Fault, FiredeckError
 from firedeck.evidence import Basis, Source
 from firedeck.study.prediction.files import PredictionFiles
 from firedeck.study.prediction.predicting import Gas
-from firedeck.units import UnitError, parse_quantity
+from firedeck.units import UnitError, parse_quantity, to_unit
 
 __all__ = [
     "ENTRIES",
     "HIGHEST_MPA",
+    "UNITS",
     "ClampSetting",
     "RestKind",
     "read_setting",
@@ -50,6 +51,14 @@ _KINDS: tuple[Literal["torque", "angle", "stretch", "tension"], ...] = (
 _QUANTITIES = {"torque": "torque", "angle": "angle", "stretch": "length", "tension": "force"}
 _UNITS = {"torque": "N*m", "angle": "deg", "stretch": "mm", "tension": "kN"}
 _FACTORS = {"torque": 1e-3, "angle": 1.0, "stretch": 1.0, "tension": 1e-3}
+
+#: Units in which a setting is written, by kind of quantity: those of an engineer's metre and of the inch.
+UNITS: Mapping[str, Mapping[str, str]] = {
+    "metric": {"torque": "N*m", "length": "mm", "force": "kN", "temperature": "degC", "pressure": "bar"},
+    "imperial": {
+        "torque": "lbf*ft", "length": "in", "force": "lbf", "temperature": "degF", "pressure": "psi"
+    },
+}  # fmt: skip
 
 _AT_HAND = Source(Basis.MEMORY, "entered at hand")
 
@@ -311,7 +320,7 @@ def _moved(friction: Friction, typical: float) -> Friction:
     return Friction(low=friction.low * factor, high=min(friction.high * factor, 0.99), typical=typical)
 
 
-def setting_text(setting: ClampSetting, files: PredictionFiles) -> dict[str, str]:
+def setting_text(setting: ClampSetting, files: PredictionFiles, units: str = "metric") -> dict[str, str]:
     """Return a setting with everything that it leaves to the files filled in, as text with units.
 
     Parameters
@@ -320,29 +329,45 @@ def setting_text(setting: ClampSetting, files: PredictionFiles) -> dict[str, str
         The setting.
     files : PredictionFiles
         The prediction's files.
+    units : str
+        A key of `UNITS` [text].
     """
     tightening: Tightening = files.fastening.fastening.tightening
     lubricant = tightening.lubricant
     heat = setting.heat or files.prediction.hot
+    own = UNITS[units]
     return {
         "gasket": files.prediction.gasket,
-        "stages": ", ".join(_stage_text(stage) for stage in setting.stages or tightening.stages),
+        "stages": ", ".join(_stage_text(stage, own) for stage in setting.stages or tightening.stages),
         "thread": f"{setting.thread or lubricant.thread.middle:.4g}",
         "bearing": f"{setting.bearing or lubricant.bearing.middle:.4g}",
         "state": setting.state,
-        "head": _degrees(heat.head) if heat else "",
-        "block": _degrees(heat.block) if heat else "",
-        "fasteners": f"{heat.fasteners:.5g} degC" if heat else "",
-        "pressure": f"{setting.pressure:.4g} MPa",
+        "head": _degrees(heat.head, own) if heat else "",
+        "block": _degrees(heat.block, own) if heat else "",
+        "fasteners": _degree(heat.fasteners, own) if heat else "",
+        "pressure": _written(setting.pressure, "pressure", own),
         "bore": setting.bore,
     }
 
 
-def _degrees(profile: Sequence[tuple[float, float]]) -> str:
-    return ", ".join(f"{warm:.5g} degC" for _, warm in profile)
+def _degrees(profile: Sequence[tuple[float, float]], own: Mapping[str, str]) -> str:
+    return ", ".join(_degree(warm, own) for _, warm in profile)
 
 
-def _stage_text(stage: Stage) -> str:
-    if stage.kind == "loosen":
-        return f"loosen {stage.amount:.5g} deg"
-    return f"{stage.amount * _FACTORS[stage.kind]:.5g} {_UNITS[stage.kind]}"
+def _degree(warm: float, own: Mapping[str, str]) -> str:
+    fahrenheit = own["temperature"] == "degF"
+    return f"{1.8 * warm + 32.0 if fahrenheit else warm:.5g} {own['temperature']}"
+
+
+def _written(value: float, kind: str, own: Mapping[str, str]) -> str:
+    return f"{to_unit(value, kind, _SPELT.get(own[kind], own[kind])):.4g} {own[kind]}"
+
+
+#: How the units library spells a unit.
+_SPELT = {"lbf*ft": "force_pound * foot", "lbf": "force_pound", "in": "inch"}
+
+
+def _stage_text(stage: Stage, own: Mapping[str, str]) -> str:
+    if stage.kind in ("loosen", "angle"):
+        return f"{'loosen ' if stage.kind == 'loosen' else ''}{stage.amount:.5g} deg"
+    return _written(stage.amount, _QUANTITIES[stage.kind], own)

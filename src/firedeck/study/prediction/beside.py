@@ -9,19 +9,25 @@ from pathlib import Path
 import numpy as np
 
 from firedeck.definition.deck import DeckPlan
+from firedeck.definition.shape import seal_line
 from firedeck.drawing.beside_picture import BesideSeal, beside_figure
 from firedeck.drawing.picture_file import to_png_bytes
+from firedeck.evidence import Estimate
 from firedeck.report.cautions import prediction_limits_section
 from firedeck.report.document import Document, Headline, Link, Notes, Paragraph, Picture, Section, Table
 from firedeck.report.words import NOT_SHOWN, estimate, number, percent
-from firedeck.study.columns import Columns, columns_of
+from firedeck.study.columns import Columns, columns_of, estimate_columns
 from firedeck.study.prediction.film_print import FilmPrint, SealPrint
-from firedeck.study.prints.reading import PrintReading
+from firedeck.study.prediction.read_seals import ReadSeal
 from firedeck.study.report_folder import write_report
 
 __all__ = ["ForeseenSeals", "PrintBeside", "beside_columns", "beside_page", "write_beside"]
 
+#: A weakest place that the print does not show.
+_UNSEEN = Estimate(float("nan"), float("nan"), float("nan"))
+
 _UNITS = {
+    **{f"read_{what}_{end}_N_per_mm": "N/mm" for what in ("mean", "lowest") for end in ("low", "high")},
     **{f"{who}_{what}_N_per_mm": "N/mm" for who in ("read", "predicted") for what in ("mean", "lowest")},
     "read_angle_deg": "degree",
     "predicted_angle_deg": "degree",
@@ -60,15 +66,31 @@ class PrintBeside:
     ----------
     name : str
         What the print is called [text].
-    reading : PrintReading
-        The print as read.
+    read : tuple of ReadSeal
+        The print's seals as read, in the plan's order.
     predicted : ForeseenSeals
         What its seals were predicted to show, without looking at the print.
     """
 
     name: str
-    reading: PrintReading
+    read: tuple[ReadSeal, ...]
     predicted: ForeseenSeals
+
+    @property
+    def curves(self) -> list[BesideSeal]:
+        """What is drawn of the seals that enclose bores only."""
+        plan = self.predicted.plan
+        return [
+            BesideSeal(
+                one.seal,
+                seal_line(plan, plan.seals[place]),
+                self.read[place].loads.at,
+                self.read[place].loads,
+                one.film.arc,
+                one.film.line_load,
+            )
+            for place, one in self.bore_seals()
+        ]
 
     def bore_seals(self) -> list[tuple[int, SealPrint]]:
         """Return the seals that enclose bores only, with their places in the plan."""
@@ -86,17 +108,16 @@ def beside_columns(pairs: Sequence[PrintBeside]) -> Columns:
     rows: list[dict[str, object]] = []
     for pair in pairs:
         for place, one in pair.bore_seals():
-            summary = pair.reading.summaries[place]
-            weakest = summary.weakest
+            read = pair.read[place]
             rows.append(
                 {
                     "print": pair.name,
                     "seal": one.seal,
-                    "read_mean_N_per_mm": summary.mean.value,
+                    **estimate_columns("read_mean", read.mean, "N_per_mm"),
                     "predicted_mean_N_per_mm": one.film.mean,
-                    "read_lowest_N_per_mm": weakest.line_load.value if weakest else float("nan"),
+                    **estimate_columns("read_lowest", read.lowest or _UNSEEN, "N_per_mm"),
                     "predicted_lowest_N_per_mm": one.film.lowest,
-                    "read_angle_deg": weakest.angle if weakest else float("nan"),
+                    "read_angle_deg": read.angle,
                     "predicted_angle_deg": one.film.weakest_angle,
                     "correlation": _alike(pair, place, one),
                 }
@@ -106,28 +127,19 @@ def beside_columns(pairs: Sequence[PrintBeside]) -> Columns:
 
 def _alike(pair: PrintBeside, place: int, one: SealPrint) -> float:
     """Return how alike the two run along the seal: the correlation of their line loads [1]."""
-    table = pair.reading.profiles[place].sliding
-    length = pair.reading.profiles[place].length
-    predicted = np.interp(table.at, one.film.arc, one.film.line_load, period=length)
-    seen = np.isfinite(table.line_load)
-    if seen.sum() < 3 or np.ptp(table.line_load[seen]) == 0.0 or np.ptp(predicted[seen]) == 0.0:
+    read = pair.read[place]
+    load = read.loads.line_load
+    predicted = np.interp(read.loads.at, one.film.arc, one.film.line_load, period=read.length)
+    seen = np.isfinite(load)
+    if seen.sum() < 3 or np.ptp(load[seen]) == 0.0 or np.ptp(predicted[seen]) == 0.0:
         return float("nan")
-    return float(np.corrcoef(table.line_load[seen], predicted[seen])[0, 1])
+    return float(np.corrcoef(load[seen], predicted[seen])[0, 1])
 
 
 def beside_page(pairs: Sequence[PrintBeside], *, links: tuple[Link, ...] = ()) -> Document:
     """Put the page of prediction beside print together."""
     plan = pairs[0].predicted.plan
-    columns = [
-        (
-            pair.name,
-            [
-                BesideSeal(pair.reading.profiles[place], one.film.arc, one.film.line_load)
-                for place, one in pair.bore_seals()
-            ],
-        )
-        for pair in pairs
-    ]
+    columns = [(pair.name, pair.curves) for pair in pairs]
     caption = (
         "Line load along every combustion seal: read from the print with its 95 % interval, and predicted "
         "for the "
@@ -159,9 +171,7 @@ _HOW = (
 def _headline(pairs: Sequence[PrintBeside]) -> Headline:
     lines = []
     for pair in pairs:
-        found = [
-            one.film.mean / pair.reading.summaries[place].mean.value - 1.0 for place, one in pair.bore_seals()
-        ]
+        found = [one.film.mean / pair.read[place].mean.value - 1.0 for place, one in pair.bore_seals()]
         lines.append(
             f"{pair.name}: mean line loads of the combustion seals predicted {100 * min(found):+.0f} to "
             f"{100 * max(found):+.0f} % against the print".replace("-", "−")
@@ -171,7 +181,7 @@ def _headline(pairs: Sequence[PrintBeside]) -> Headline:
 
 
 def _saturated(pair: PrintBeside) -> bool:
-    return any(pair.reading.summaries[place].saturated > 0.0 for place, _ in pair.bore_seals())
+    return any(pair.read[place].saturated > 0.0 for place, _ in pair.bore_seals())
 
 
 def _table(pairs: Sequence[PrintBeside]) -> Table:
@@ -180,13 +190,12 @@ def _table(pairs: Sequence[PrintBeside]) -> Table:
     rows = []
     for pair in pairs:
         for place, one in pair.bore_seals():
-            summary = pair.reading.summaries[place]
-            weakest = summary.weakest
+            read = pair.read[place]
             rows.append(
                 (
-                    pair.name, one.seal, estimate(summary.mean), number(one.film.mean),
-                    percent(one.film.mean / summary.mean.value - 1.0),
-                    f"{estimate(weakest.line_load)} at {weakest.angle:.0f}°" if weakest else NOT_SHOWN,
+                    pair.name, one.seal, estimate(read.mean), number(one.film.mean),
+                    percent(one.film.mean / read.mean.value - 1.0),
+                    f"{estimate(read.lowest)} at {read.angle:.0f}°" if read.lowest else NOT_SHOWN,
                     f"{number(one.film.lowest)} at {one.film.weakest_angle:.0f}°",
                     number(_alike(pair, place, one), 2),
                 )

@@ -18,7 +18,21 @@ from firedeck.study.prediction.states import (
     warmed,
 )
 
-__all__ = ["IDEALISED", "SealDoubt", "Variant", "doubts_of", "resting_state", "variants_of"]
+__all__ = [
+    "AS_PREDICTED",
+    "IDEALISED",
+    "Loads",
+    "SealDoubt",
+    "Variant",
+    "changed_joints",
+    "doubts_of",
+    "resting_state",
+    "variants_of",
+    "weigh_doubts",
+]
+
+#: Words of the joint without any doubt, among its variants.
+AS_PREDICTED = "as predicted"
 
 #: How far mean and lowest line load of the idealised geometry itself may be off at 95 % [1].
 IDEALISED = (0.05, 0.10, Source(Basis.DERIVED, "mesh refinement of one invented joint"))
@@ -83,33 +97,63 @@ def doubts_of(
     dict of str to SealDoubt
         By seal.
     """
-    names = [one.seal.name for one in joint.model.seals]
-    changed = {
-        name: _two(other, files, moves, pressures, relaxed)
-        for name, other, moves in variants_of(joint, files)
-    }
-    base = changed.pop("as predicted")
-    return {name: _doubt(name, base, changed) for name in names}
+    return weigh_doubts(
+        {
+            name: _two(other, files, moves, pressures, relaxed)
+            for name, other, moves in variants_of(joint, files)
+        }
+    )
 
 
-#: Mean line load settled and lowest line load under gas, by seal [N/mm].
-_Loads = dict[str, tuple[float, float]]
+#: Mean and lowest line load by seal [N/mm].
+Loads = Mapping[str, tuple[float, float]]
 
 
-def variants_of(joint: Joint, files: PredictionFiles) -> Iterator[tuple[str, Joint, tuple[Move, ...]]]:
-    """Yield the joint as predicted and with each doubt at its ends: words, joint, moves of the wrench."""
+def weigh_doubts(loads: Mapping[str, Loads]) -> dict[str, SealDoubt]:
+    """Join what each doubt does to every seal.
+
+    Parameters
+    ----------
+    loads : mapping of str to Loads
+        Loads of every variant by its words, `AS_PREDICTED` among them.
+    """
+    changed = {name: one for name, one in loads.items() if name != AS_PREDICTED}
+    base = loads[AS_PREDICTED]
+    return {seal: _doubt(seal, base, changed) for seal in base}
+
+
+def variants_of(
+    joint: Joint, files: PredictionFiles, others: Mapping[str, Joint] | None = None
+) -> Iterator[tuple[str, Joint, tuple[Move, ...]]]:
+    """Yield the joint as predicted and with each doubt at its ends: words, joint, moves of the wrench.
+
+    Parameters
+    ----------
+    joint : Joint
+        The joint.
+    files : PredictionFiles
+        The prediction.
+    others : mapping of str to Joint, optional
+        `changed_joints`, where they are there already.
+    """
     moves = tightening_moves(files, last_round=True)
-    yield "as predicted", joint, moves
+    yield AS_PREDICTED, joint, moves
     less, more = _preload_band(files)
     for words, factor in ((f"preload {1 - less:.0%} lower", less), (f"preload {more - 1:.0%} higher", more)):
         yield words, joint, tuple(_scaled(move, factor) for move in moves)
+    for words, other in changed_joints(joint, files) if others is None else others.items():
+        yield words, other, moves
+
+
+def changed_joints(joint: Joint, files: PredictionFiles) -> Iterator[tuple[str, Joint]]:
+    """Yield the joint with bodies and gasket at the ends of what is not known of them, with words."""
     head, block = files.prediction.head.stiffness_spread, files.prediction.block.stiffness_spread
     if head or block:
-        yield "head and block softer", joint.stiffened(1.0 - head, 1.0 - block), moves
-        yield "head and block stiffer", joint.stiffened(1.0 + head, 1.0 + block), moves
+        yield "head and block softer", joint.stiffened(1.0 - head, 1.0 - block)
+        yield "head and block stiffer", joint.stiffened(1.0 + head, 1.0 + block)
     if any(one.law.spread for one in joint.model.seals):
-        yield "gasket softer", joint.with_gasket(_gasket(joint.model, -1.0)), moves
-        yield "gasket stiffer", joint.with_gasket(_gasket(joint.model, 1.0)), moves
+        yield "gasket softer", joint.with_gasket(_gasket(joint.model, -1.0))
+        yield "gasket stiffer", joint.with_gasket(_gasket(joint.model, 1.0))
 
 
 def _preload_band(files: PredictionFiles) -> tuple[float, float]:
@@ -139,7 +183,7 @@ def _two(
     moves: tuple[Move, ...],
     pressures: Mapping[str, float],
     relaxed: Mapping[str, float],
-) -> _Loads:
+) -> Loads:
     """Return every seal's mean load settled and lowest load over all firing states."""
     settled, hot = resting_state(joint, files, moves, relaxed)
     under_gas = [hot.fire({bore: pressure}) for bore, pressure in pressures.items()] or [hot]
@@ -163,7 +207,7 @@ def _lowest(states: list[JointState], seal: str) -> float:
     return min(profile(state, seal).lowest for state in states)
 
 
-def _doubt(seal: str, base: _Loads, changed: Mapping[str, _Loads]) -> SealDoubt:
+def _doubt(seal: str, base: Loads, changed: Mapping[str, Loads]) -> SealDoubt:
     mean, lowest = base[seal]
     variants = tuple(
         Variant(name, loads[seal][0] - mean, loads[seal][1] - lowest) for name, loads in changed.items()

@@ -16,7 +16,7 @@ from firedeck.definition.film import FilmBatch
 from firedeck.definition.gasket import Gasket, plan_with_gasket
 from firedeck.definition.plan_finding import PlanFinding
 from firedeck.definition.prediction import LawOfSeals, Prediction, check_prediction
-from firedeck.definition.shape import outline_polygon
+from firedeck.definition.shape import outline_polygon, seal_line
 from firedeck.errors import DefinitionError, Fault, FiredeckError
 from firedeck.files.definition_file import read_definition
 from firedeck.files.mesh_file import read_solid
@@ -151,7 +151,8 @@ def _meshes(file: Path, prediction: Prediction, plan: DeckPlan) -> dict[str, Sol
             file.parent / body.mesh, body.mesh_unit, deck_at=body.deck_at, tolerance=body.deck_tolerance,
             key=f"{side}.mesh",
         )  # fmt: skip
-        check_solid(found[side], side, outline_polygon(plan))
+        lines = {seal.name: seal_line(plan, seal, step=1.0).points for seal in plan.seals}
+        check_solid(found[side], side, outline_polygon(plan), lines)
     return found
 
 

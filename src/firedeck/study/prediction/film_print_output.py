@@ -167,7 +167,7 @@ def write_print(
     def page() -> Document:
         return print_page(result, links=tuple(links))
 
-    def beside(draft: Path) -> None:
+    def meanwhile(draft: Path) -> None:
         pixels = _pixels(result)
         if pixels is not None:
             (draft / "film.png").write_bytes(film_png(pixels, result.map.grid.pitch))
@@ -175,4 +175,4 @@ def write_print(
         write_map_tiff(draft / "print.tif", result.map)
 
     tables = {"seals": print_columns(result)}
-    return write_report(folder, page, tables=tables, units=_UNITS, beside=beside, overwrite=overwrite)
+    return write_report(folder, page, tables=tables, units=_UNITS, meanwhile=meanwhile, overwrite=overwrite)

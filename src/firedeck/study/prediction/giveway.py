@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,14 +15,14 @@ from firedeck.duty.limits import DutyError
 from firedeck.evidence import Estimate
 from firedeck.study.duty.cases import LoadReading, find_load
 from firedeck.study.duty.file import load_duty
-from firedeck.study.prediction.doubt import resting_state, variants_of
+from firedeck.study.prediction.doubt import AS_PREDICTED, resting_state, variants_of
 from firedeck.study.prediction.files import PredictionFiles
 from firedeck.study.prediction.notes import prediction_assumptions
 from firedeck.study.prediction.predicting import Gas, built, gas_of
 from firedeck.study.prediction.states import carry_out, settling_shares, tightening_moves
 from firedeck.study.progress import Progress, silent
 
-__all__ = ["GiveWayReading", "SealGiveWay", "order_give_way"]
+__all__ = ["GiveWayReading", "SealGiveWay", "giveway_interval", "order_give_way"]
 
 #: Steps of the search, and where it ends unless the gas is higher [MPa].
 _STEP, _HIGHEST = 3.0, 30.0
@@ -168,7 +168,7 @@ def _joint_variants(
     """Return the resting state with each doubt at its ends."""
     found = []
     for place, (words, other, moves) in enumerate(variants_of(joint, files)):
-        if words != "as predicted":
+        if words != AS_PREDICTED:
             progress(f"with {words}", 0.4 + 0.08 * place)
             found.append(resting_state(other, files, moves, relaxed)[1])
     return found
@@ -178,11 +178,22 @@ def _ends(
     variants: list[JointState], found: Mapping[str, GiveWay], limits: SealLimits, highest: float
 ) -> dict[str, Estimate]:
     changed = [{event.seal: event.pressure for event in _raise(state, limits, highest)} for state in variants]
-    return {name: _estimate(event.pressure, [one[name] for one in changed]) for name, event in found.items()}
+    return {
+        name: giveway_interval(event.pressure, [one[name] for one in changed])
+        for name, event in found.items()
+    }
 
 
-def _estimate(pressure: float, changed: list[float]) -> Estimate:
-    """Join the changes that each doubt brings; a seal that holds to the end is bounded from below only."""
+def giveway_interval(pressure: float, changed: Sequence[float]) -> Estimate:
+    """Join the changes that each doubt brings; a seal that holds to the end is bounded from below only.
+
+    Parameters
+    ----------
+    pressure : float
+        Pressure at which the seal gives as predicted; infinite where it holds to the end [MPa].
+    changed : sequence of float
+        The same with every doubt at its ends [MPa].
+    """
     if not math.isfinite(pressure):
         least = min([one for one in changed if math.isfinite(one)], default=math.inf)
         return Estimate(math.inf, least, math.inf)

@@ -13,7 +13,7 @@ from firedeck.contact.joint import Level
 from firedeck.definition.fastener import Fastener
 from firedeck.definition.prediction import HotState
 from firedeck.loading.compliance import fastener_compliance
-from firedeck.loading.interaction import Move
+from firedeck.loading.interaction import Move, TighteningHistory
 from firedeck.loading.yielding import preload_at_yield
 from firedeck.study.fastening.assessment import in_file
 from firedeck.study.prediction.files import PredictionFiles
@@ -23,6 +23,7 @@ __all__ = [
     "PredictedStates",
     "Told",
     "carry_out",
+    "moves_that_count",
     "settling_shares",
     "states_of",
     "tightening_moves",
@@ -91,12 +92,16 @@ def tightening_moves(files: PredictionFiles, *, last_round: bool = False) -> tup
     last_round : bool
         Only the last move on every fastener.
     """
-    moves = files.clamp.history.moves
-    loosened = [place for place, move in enumerate(moves) if move.loosen]
-    counted = moves[loosened[-1] + 1 :] if loosened else moves
+    counted = moves_that_count(files.clamp.history)
     if not last_round or any(move.advance is not None for move in counted):
-        return tuple(counted)
+        return counted
     return tuple(counted[-len(files.clamp.joint.names) :])
+
+
+def moves_that_count(history: TighteningHistory) -> tuple[Move, ...]:
+    """Return the moves of a tightening after its last loosening."""
+    loosened = [place for place, move in enumerate(history.moves) if move.loosen]
+    return tuple(history.moves[loosened[-1] + 1 :] if loosened else history.moves)
 
 
 def carry_out(

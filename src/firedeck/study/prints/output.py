@@ -14,6 +14,7 @@ from firedeck.film.registered import RegistrationError
 from firedeck.report.document import Document, Link
 from firedeck.study.prints.calibrating import CalibrationResult
 from firedeck.study.prints.changes import changes_between, earlier_record
+from firedeck.study.prints.found_pieces import write_found_pieces
 from firedeck.study.prints.pages import calibration_page, comparison_page, reading_page
 from firedeck.study.prints.reading import Comparison, PrintReading, load_test
 from firedeck.study.prints.scanning import load_scan
@@ -51,7 +52,7 @@ def write_reading(
     def page() -> Document:
         return reading_page(reading, links=tuple(links), progress=progress)
 
-    def beside(draft: Path) -> None:
+    def meanwhile(draft: Path) -> None:
         write_map(draft / "map.nc", reading.map)
         write_map_tiff(draft / "map.tif", reading.map)
         record, before = record_of(reading), earlier_record(folder)
@@ -67,7 +68,7 @@ def write_reading(
         "leaks": leak_columns(reading),
         "rules": rule_columns(reading),
     }
-    return write_report(folder, page, tables=tables, units=UNITS, beside=beside, overwrite=overwrite)
+    return write_report(folder, page, tables=tables, units=UNITS, meanwhile=meanwhile, overwrite=overwrite)
 
 
 def write_comparison(
@@ -87,8 +88,17 @@ def write_calibration(result: CalibrationResult, folder: Path, *, overwrite: boo
     response = result.batch.response
     assert response is not None
     tables = {"curve": curve_columns(response), "pieces": piece_columns(result)}
+
+    def beside(draft: Path) -> None:
+        write_found_pieces(result, draft)
+
     return write_report(
-        folder, lambda: calibration_page(result), tables=tables, units=UNITS, overwrite=overwrite
+        folder,
+        lambda: calibration_page(result),
+        tables=tables,
+        units=UNITS,
+        beside=beside,
+        overwrite=overwrite,
     )
 
 

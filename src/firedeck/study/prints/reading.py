@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,7 +14,7 @@ from firedeck import __version__
 from firedeck.compare import MapDifference, SealDifference, compare_seals, difference_map
 from firedeck.definition.criteria import Criteria, default_criteria
 from firedeck.definition.deck import DeckPlan
-from firedeck.definition.film import FilmBatch
+from firedeck.definition.film import FilmBatch, Response
 from firedeck.definition.film_test import FilmTest, Scan
 from firedeck.definition.gasket import Gasket, plan_with_gasket
 from firedeck.definition.zones import opening_labels
@@ -26,8 +27,9 @@ from firedeck.film.artefacts import InkPlaces, ink_places, mask_artefacts
 from firedeck.film.mapping import PlanZones, assemble_map, deck_grid, plan_zones, read_sheet
 from firedeck.film.marks import SealMarks, seal_marks
 from firedeck.film.registration import Registration, register, register_by_landmarks
+from firedeck.film.response import build_conversion
 from firedeck.film.sheet import SheetFinding, find_sheet
-from firedeck.pressure_map import FloatArray, Grid, PressureMap
+from firedeck.pressure_map import Conversion, FloatArray, Grid, PressureMap
 from firedeck.seal.balance import ClampBalance, clamp_balance
 from firedeck.seal.crown import SealPlaces
 from firedeck.seal.leak import LENGTH_SCALE_MM, LeakField, LeakPath, find_leaks, leak_field, trace_leak
@@ -123,9 +125,15 @@ class PrintReading:
     verdict: Verdict
     notes: tuple[str, ...]
 
+    _traces: dict[LeakPath, FloatArray] = dataclasses.field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+
     def leak_trace(self, path: LeakPath) -> FloatArray:
-        """Trace one of the leak paths over the deck [mm]."""
-        return trace_leak(self.files.plan, self.map, self.field, path)
+        """Trace one of the leak paths over the deck [mm]; each is traced once."""
+        if path not in self._traces:
+            self._traces[path] = trace_leak(self.files.plan, self.map, self.field, path)
+        return self._traces[path]
 
 
 @dataclass(frozen=True)
@@ -198,6 +206,8 @@ def read_print(
     with ThreadPoolExecutor(1) as aside:
         found = _FoundAside.beside_scans(aside, files, grid)
         sheets, pressure_map = _map_scans(files, grid, progress, found)
+        # The balance asks nothing of the seals: it is drawn up while they are unrolled.
+        balance = aside.submit(_balance, files, pressure_map)
         progress("reading the seals", 0.8)
         strips = unroll_seals(files.plan, pressure_map, found.bands.result())
         # Leak paths are sought while the seals are profiled: neither needs the other's answer.
@@ -206,12 +216,12 @@ def read_print(
         profiles = profile_seals(files.plan, pressure_map, strips)
         _require_print(files, pressure_map, profiles)
         summaries = [summarise_seal(files.plan, profile) for profile in profiles]
-        balance = _balance(files, pressure_map)
         places = SealPlaces.of(profiles, pressure_map, LENGTH_SCALE_MM)
         progress("seeking leak paths", 0.9)
         field = sought.result()
+        weighed = balance.result()
     leaks = find_leaks(files.plan, pressure_map, profiles, field, places)
-    verdict = judge(files.plan, files.criteria, profiles, summaries, leaks, balance)
+    verdict = judge(files.plan, files.criteria, profiles, summaries, leaks, weighed)
     progress("done", 1.0)
     return PrintReading(
         files=files,
@@ -221,7 +231,7 @@ def read_print(
         summaries=tuple(summaries),
         field=field,
         leaks=tuple(leaks),
-        balance=balance,
+        balance=weighed,
         verdict=verdict,
         notes=pressure_map.notes,
     )
@@ -229,7 +239,7 @@ def read_print(
 
 @dataclass(frozen=True)
 class _FoundAside:
-    """What is found beside the scans' reading: parts of the plan, the files' hashes, a sheet's ink."""
+    """What is found beside the scans' reading: parts of the plan, the curve, the files' hashes, ink."""
 
     aside: ThreadPoolExecutor
     marks: Future[SealMarks]
@@ -237,6 +247,7 @@ class _FoundAside:
     bands: Future[list[SealBand]]
     openings: Future[tuple[npt.NDArray[np.int32], npt.NDArray[np.bool_]]]
     hashes: Future[dict[str, str]]
+    conversion: Future[Conversion]
 
     @classmethod
     def beside_scans(cls, aside: ThreadPoolExecutor, files: TestFiles, grid: Grid) -> _FoundAside:
@@ -249,6 +260,7 @@ class _FoundAside:
             bands=aside.submit(seal_bands, plan, grid),
             openings=aside.submit(opening_labels, plan, grid.x, grid.y),
             hashes=aside.submit(_hashes, files),
+            conversion=aside.submit(build_conversion, _response(files)),
         )
 
 
@@ -286,7 +298,9 @@ def _map_scans(
         inks.append(ink)
     notes = (*files.notes, *_sheet_notes(readings))
     provenance = {"firedeck": __version__, "pitch_mm": f"{grid.pitch:g}", **found.hashes.result()}
-    pressure_map = assemble_map(signals, grid, files.batch, notes=notes, provenance=provenance)
+    pressure_map = assemble_map(
+        signals, grid, files.batch, notes=notes, provenance=provenance, conversion=found.conversion.result()
+    )
     placed = [(ink.result(), r.registration.matrix) for ink, r in zip(inks, readings, strict=True)]
     return readings, mask_artefacts(pressure_map, files.test.masks, placed)
 
@@ -294,12 +308,11 @@ def _map_scans(
 def _read_scan(
     files: TestFiles, scan: Scan, progress: Progress, found: _FoundAside
 ) -> tuple[SheetReading, Future[InkPlaces]]:
-    assert files.batch.response is not None  # load_test has made sure
     loaded = load_scan(
         files.folder / scan.file,
         files.test.scanner.transfer,
         resolution=scan.resolution,
-        channel=files.batch.response.channel,
+        channel=_response(files).channel,
         progress=progress,
     )
     progress(f"laying {scan.file} onto the plan", 0.5)
@@ -307,6 +320,11 @@ def _read_scan(
     ink = found.aside.submit(ink_places, loaded.picture, finding.film)  # while the sheet is laid down
     laid = lay_down(files, scan, loaded, finding, found.marks.result())
     return SheetReading(scan, loaded, finding, laid), ink
+
+
+def _response(files: TestFiles) -> Response:
+    assert files.batch.response is not None  # load_test has made sure
+    return files.batch.response
 
 
 def lay_down(

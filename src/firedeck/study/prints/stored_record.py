@@ -191,7 +191,7 @@ def _seals(reading: PrintReading) -> list[dict[str, object]]:
                 "curve": _curve(profile, profile.sliding, span),
                 "fasteners": [
                     {"name": one.name, "at": one.at * span / profile.length, "angle_deg": one.angle}
-                    for one in near_fasteners(reading.files.plan, profile)
+                    for one in near_fasteners(reading.files.plan, profile.strip.line)
                 ],
             }
         )

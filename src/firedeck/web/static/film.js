@@ -2,6 +2,7 @@
 /** The film page: map, scale, read-out, layers; the seals' own view stands in seal_view.js. */
 import { follow } from './jobs.js';
 import { byId, fetchJson, keepInAddress, latest, make, pause } from './lib.js';
+import { showLooks } from './looks.js';
 import { startMasks } from './masks.js';
 import { Painter } from './paint.js';
 import { SealView } from './seal_view.js';
@@ -66,12 +67,7 @@ function showScale() {
 for (const slider of [topRange, limitRange]) slider.addEventListener('input', showScale);
 limitRange.addEventListener('change', () => keepInAddress({ limit: limitRange.value }));
 
-for (const [state, look] of Object.entries(looks.states)) {
-  if (!look.ground) continue;
-  const sample = /** @type {HTMLCanvasElement} */ (make('canvas', { width: '22', height: '14', 'aria-hidden': 'true' }));
-  painter.paint(sample, new Uint16Array(22 * 14), new Uint8Array(22 * 14).fill(Number(state)));
-  byId('looks').append(make('li', {}, sample, ` ${look.words}`));
-}
+showLooks(byId('looks'), painter);
 
 // The map stands before anything is laid over it: what follows keeps the page busy for a while.
 frameView(map, bounds, address.get('view'));
