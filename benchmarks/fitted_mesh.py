@@ -7,6 +7,7 @@ four-sided cells, and these are drawn up through the layers that have material t
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -98,7 +99,7 @@ def _at_corners(line: BaseGeometry) -> list[BaseGeometry]:
         elif not len(turns):
             turns = np.array([len(at) // 3, 2 * len(at) // 3])
     ends = [0, *turns, len(at) - 1]
-    return [shapely.LineString(at[a : b + 1]) for a, b in zip(ends[:-1], ends[1:], strict=True)]
+    return [shapely.LineString(at[a : b + 1]) for a, b in itertools.pairwise(ends)]
 
 
 def _divided(curves: list[BaseGeometry], step: float) -> list[Floats]:
@@ -106,7 +107,7 @@ def _divided(curves: list[BaseGeometry], step: float) -> list[Floats]:
     counts = [max(1, round(one.length / step), math.ceil(_turn(one) / _MOST_TURN)) for one in curves]
     steps = [np.linspace(0.0, one.length, 1 + n) for one, n in zip(curves, counts, strict=True)]
     for _ in range(12):
-        points, edges, between = _edge_points(curves, steps)
+        points, edges, _ = _edge_points(curves, steps)
         tree = cKDTree(points)
         middle = points[edges].mean(axis=1)
         half = 0.5 * np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
@@ -130,19 +131,19 @@ def _turn(curve: BaseGeometry) -> float:
 
 def _edge_points(curves: list[BaseGeometry], steps: list[Floats]) -> tuple[Floats, Ints, Floats]:
     """Return the points on the curves, the steps between them, and the middles of these on the curves."""
-    along = [shapely.get_coordinates(shapely.line_interpolate_point(c, s)) for c, s in zip(curves, steps)]
+    along = [
+        shapely.get_coordinates(shapely.line_interpolate_point(c, s))
+        for c, s in zip(curves, steps, strict=True)
+    ]
     half = [
         shapely.get_coordinates(shapely.line_interpolate_point(c, 0.5 * (s[1:] + s[:-1])))
-        for c, s in zip(curves, steps)
+        for c, s in zip(curves, steps, strict=True)
     ]
     every = np.round(np.concatenate(along), 6)
     points, which = np.unique(every, axis=0, return_inverse=True)
     which = which.ravel()
     starts = np.cumsum([0] + [len(one) for one in steps])
-    edges = [
-        np.column_stack([which[a : b - 1], which[a + 1 : b]])
-        for a, b in zip(starts[:-1], starts[1:], strict=True)
-    ]
+    edges = [np.column_stack([which[a : b - 1], which[a + 1 : b]]) for a, b in itertools.pairwise(starts)]
     return points, np.concatenate(edges), np.concatenate(half)
 
 
