@@ -31,7 +31,7 @@ def corners_of(mesh: BodyMesh) -> np.ndarray:
     cells = np.argwhere(mesh.body.cells >= 0)
     steps = np.array([(k & 1, (k >> 1) & 1, k >> 2) for k in range(8)])
     at = cells[:, None, :] + steps
-    return np.asarray(mesh.body.numbers[at[..., 0], at[..., 1], at[..., 2]].astype(np.int64))
+    return np.asarray(mesh.body.numbers[at[..., 0], at[..., 1], at[..., 2]], dtype=np.int64)
 
 
 def bricks(mesh: BodyMesh) -> SolidMesh:
