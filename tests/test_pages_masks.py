@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 import shapely
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from firedeck.definition.film_test import FilmTest
 from firedeck.files.definition_file import read_definition
-from tests.support import pages
-from tests.test_pages_browser import CHROMIUM, QUIET, Watch
+from tests.support import chromium, pages
+from tests.test_pages_browser import Watch
 
 
 @pytest.fixture
@@ -19,16 +19,21 @@ def folder(tmp_path):
     return pages.bench(tmp_path / "bench")
 
 
+@pytest.fixture(scope="module")
+def browser():
+    with chromium.browser() as found:
+        yield found
+
+
 @pytest.fixture
-def page(folder):
-    with pages.served(folder) as address, sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+def page(folder, browser):
+    with pages.served(folder) as address:
         context = browser.new_context(base_url=address, viewport={"width": 1440, "height": 900})
         watch = Watch(context, address)
         found = context.new_page()
         opened(found)
         yield found
-        browser.close()
+        context.close()
     assert watch.bad == []
 
 
@@ -97,9 +102,8 @@ def press(finger, what, *points):
     finger.send("Input.dispatchTouchEvent", {"type": what, "touchPoints": places})
 
 
-def test_an_area_is_drawn_by_a_finger_and_two_fingers_zoom_and_draw_nothing(folder):
-    with pages.served(folder) as address, sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+def test_an_area_is_drawn_by_a_finger_and_two_fingers_zoom_and_draw_nothing(folder, browser):
+    with pages.served(folder) as address:
         context = browser.new_context(
             base_url=address, viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True
         )
@@ -134,7 +138,7 @@ def test_an_area_is_drawn_by_a_finger_and_two_fingers_zoom_and_draw_nothing(fold
         assert page.evaluate("scrollY") == top, "drawing does not move the page"
         page.locator("#mask-undo").tap()
         expect(areas).to_have_count(0)
-        browser.close()
+        context.close()
     assert watch.bad == []
 
 

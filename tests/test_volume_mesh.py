@@ -322,7 +322,7 @@ def test_faces_of_irregular_facets_are_in_balance_and_agree_with_one_another(tmp
     # Triangles from a third to three times the mean, a bore of 16 facets, planes of nodes that wave.
     found = []
     for seed in (1, 2):
-        meshes = [irregular(section, 8.0, seed=seed) for section in round_sections()]
+        meshes = [irregular(section, 10.0, seed=seed) for section in round_sections()]
         joint = joint_of(
             tuple(read_section(*pair, tmp_path) for pair in zip(round_sections(), meshes, strict=True))
         )
@@ -339,8 +339,10 @@ def test_faces_of_irregular_facets_are_in_balance_and_agree_with_one_another(tmp
         assert pressed.line_load.sum() * joint.laid.points.size[0] == pytest.approx(
             cold.balance.load[joint.laid.part("bead")].sum()
         )
-        found.append([pressed.mean, pressed.lowest, *sorted(bow.head for bow in bows(cold))])
-    np.testing.assert_allclose(found[1], found[0], rtol=0.03)
+        found.append(([pressed.mean, pressed.lowest], np.sort([bow.head for bow in bows(cold)])))
+    # 0.3 % and 0.4 um of 22 um apart when measured, on meshes as coarse as the grid lets pass.
+    np.testing.assert_allclose(found[1][0], found[0][0], rtol=0.01)
+    np.testing.assert_allclose(found[1][1], found[0][1], atol=0.03 * found[0][1].max())
 
 
 def test_a_block_that_ends_in_an_edge_would_roll():

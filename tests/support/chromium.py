@@ -76,3 +76,8 @@ def covers(page, tiles: str, shape: str) -> bool:
           && Math.max(...all.map((one) => one.bottom)) >= inner.bottom - 1; }""",
         [tiles, shape],
     )
+
+
+def drawn(page) -> None:
+    """Wait until the page has been laid out and drawn twice since now."""
+    page.evaluate("() => new Promise((go) => requestAnimationFrame(() => requestAnimationFrame(go)))")

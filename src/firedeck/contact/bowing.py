@@ -72,7 +72,8 @@ def bow_looks(
     reach : float
         How far from the wanted place the face is looked at [mm].
     """
-    pairs, rows = [], []
+    pairs: list[tuple[int, int]] = []
+    rows: list[Floats] = []
     for a, b in _neighbours(fasteners):
         row = _rise(face, looked_at, (fasteners[a], fasteners[b]), reach)
         if row is not None:

@@ -54,6 +54,8 @@ def sample_profiles(
     high, wide = light.shape
     middle = half.max()
     out = np.full((places.shape[0], 2 * middle + 1), np.nan)
+    # Looked up: two whole divisions for every crossing would take a sixth of the time.
+    coarse_row, coarse_col = np.arange(high) // factor, np.arange(wide) // factor
     for k in range(places.shape[0]):
         for m in range(-half[k], half[k] + 1):
             total = 0.0
@@ -64,7 +66,7 @@ def sample_profiles(
                 if i < 0 or j < 0 or i + 1 >= high or j + 1 >= wide:
                     total = -1.0
                     break
-                ci, cj = i // factor, j // factor
+                ci, cj = coarse_row[i], coarse_col[j]
                 if ci >= usable.shape[0] or cj >= usable.shape[1] or not usable[ci, cj]:
                     total = -1.0
                     break

@@ -2,7 +2,7 @@
 /** Two prints side by side: one scale, one view, one pointer for both maps. */
 import { byId, fetchJson, latest } from './lib.js';
 import { Painter } from './paint.js';
-import { showLooks } from './looks.js';
+import { showLooks, showScaleOf } from './looks.js';
 import { L, ValueLayer, frameView, makeViewer, place, planLayer } from './viewer.js';
 
 const root = byId('against');
@@ -65,6 +65,7 @@ function showScale() {
   painter.limit = Number(limitRange.value);
   byId('top-out').textContent = `${topRange.value} MPa`;
   byId('limit-out').textContent = `${limitRange.value} MPa`;
+  showScaleOf(byId('scale'), byId('ticks'), painter);
   for (const one of both) one.values.repaint();
 }
 

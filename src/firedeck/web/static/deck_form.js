@@ -11,7 +11,8 @@ export class DeckForm {
   constructor(desk, map) {
     this.desk = desk;
     this.map = map;
-    this.shown = '';
+    /** @type {string | null} what the form shows; nothing yet, not even that nothing is chosen */
+    this.shown = null;
     /** @type {any} */
     this.state = null;
     byId('features').addEventListener('keydown', (/** @type {KeyboardEvent} */ event) => this.walk(event));
@@ -60,9 +61,9 @@ export class DeckForm {
     const now = entry ? `${entry.key} ${JSON.stringify(entry.fields)}` : '';
     if (now === this.shown) return;
     const focused = /** @type {any} */ (document.activeElement)?.closest?.('#fields') ? /** @type {any} */ (document.activeElement).name : '';
-    const same = entry && this.shown.startsWith(`${entry.key} `);
+    const same = entry && this.shown?.startsWith(`${entry.key} `);
     this.shown = now;
-    byId('fields').replaceChildren(...(entry ? entry.fields.map((/** @type {any} */ field) => this.field(entry, field)) : [make('p', { class: 'quiet' }, 'Nothing is chosen.')]));
+    byId('fields').replaceChildren(...(entry ? entry.fields.map((/** @type {any} */ field) => this.field(entry, field)) : [make('p', { class: 'quiet' }, 'Choose one from the list, or place the caret in its lines of the text.')]));
     if (same && focused) byId('fields').querySelector(`[name="${focused}"]`)?.focus();
   }
 

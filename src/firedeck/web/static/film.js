@@ -1,8 +1,8 @@
 // @ts-check
 /** The film page: map, scale, read-out, layers; the seals' own view stands in seal_view.js. */
 import { follow } from './jobs.js';
-import { byId, fetchJson, keepInAddress, latest, make, pause } from './lib.js';
-import { showLooks } from './looks.js';
+import { byId, fetchJson, keepInAddress, latest, pause } from './lib.js';
+import { showLooks, showScaleOf } from './looks.js';
 import { startMasks } from './masks.js';
 import { Painter } from './paint.js';
 import { SealView } from './seal_view.js';
@@ -50,16 +50,7 @@ function showScale() {
   painter.limit = Number(limitRange.value);
   byId('top-out').textContent = `${topRange.value} MPa`;
   byId('limit-out').textContent = `${limitRange.value} MPa`;
-  painter.paintScale(byId('scale'));
-  byId('scale').setAttribute('aria-label', `Scale from 0 to ${topRange.value} MPa, threshold at ${limitRange.value} MPa`);
-  const step = [1, 2, 5, 10, 20, 25, 50].find((one) => painter.top / one <= 6) ?? 100;
-  const ticks = [];
-  for (let value = 0; value <= painter.top + 1e-9; value += step) {
-    const tick = make('li', {}, value === 0 ? '0 MPa' : String(value));
-    tick.style.bottom = `${(100 * value) / painter.top}%`;
-    ticks.push(tick);
-  }
-  byId('ticks').replaceChildren(...ticks);
+  showScaleOf(byId('scale'), byId('ticks'), painter);
   values.repaint();
   seals?.repaint();
 }
