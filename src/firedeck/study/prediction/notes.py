@@ -71,7 +71,7 @@ def _bodies(files: PredictionFiles, sizes: BodySizes, joint: Joint) -> Iterator[
     )
     lost = max(joint.head.left_out, joint.block.left_out)
     if lost > 0.002:
-        yield f"slivers smaller than a two-hundredth of an element were left out, {share(lost)} of a body at most"
+        yield f"slivers under a two-hundredth of an element were left out, {share(lost)} of a body at most"
 
 
 def _heat(files: PredictionFiles, joint: Joint) -> Iterator[str]:
