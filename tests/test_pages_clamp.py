@@ -36,7 +36,11 @@ def folder(tmp_path_factory):
     place = tmp_path_factory.mktemp("clamped")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("FIREDECK_CACHE", str(place / "cache"))
-        yield prediction_bench.write_joint(pages.bench(place / "bench"), GASKET)
+        bench = prediction_bench.write_joint(pages.bench(place / "bench"), GASKET)
+        text = (bench / "prediction.toml").read_text(encoding="utf-8")
+        hot = text[text.index("[hot]") : text.index("[[law]]")]
+        (bench / "cold.toml").write_text(text.replace(hot, "").replace("small joint", "cold one"))
+        yield bench
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +63,7 @@ def tab(address):
 def condense(page):
     """Have the bodies condensed as a job, from the bench on, over a reload."""
     page.goto("/")
-    page.get_by_role("link", name="small joint").click()
+    page.get_by_role("link", name="small joint", exact=True).click()
     page.get_by_role("button", name="Condense head and block").click(timeout=PATIENCE)
     page.reload()  # at once: what was asked for is not lost
     page.wait_for_selector("#clamp[data-ready=yes], .job.failed", timeout=PATIENCE)
@@ -187,6 +191,15 @@ def test_a_slider_of_heat_makes_the_joint_hot_and_moves_the_whole_member(page):
     expect(page.locator("input[name=head]")).to_have_value("150 degC, 115 degC")
     expect(page.locator("select[name=state]")).to_have_value("hot")
     expect(page.locator("[data-slid=head]")).to_have_text("150 °C, 115 °C")
+
+
+def test_a_joint_without_temperatures_asks_for_all_of_them_where_it_is_to_be_hot(page):
+    page.goto("/clamp/cold")
+    page.wait_for_selector("#clamp[data-shown^=check]", timeout=PATIENCE)
+    expect(page.locator("[data-slide=head]")).to_be_disabled()
+    page.locator("input[name=head]").fill("140 degC")
+    page.locator("input[name=head]").press("Enter")
+    expect(page.locator("#fault-state")).to_contain_text("enter head, block and fasteners")
 
 
 def test_the_tightening_is_stepped_through(page, joint):

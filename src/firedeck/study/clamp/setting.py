@@ -360,7 +360,8 @@ def _degree(warm: float, own: Mapping[str, str]) -> str:
 
 
 def _written(value: float, kind: str, own: Mapping[str, str]) -> str:
-    return f"{to_unit(value, kind, _SPELT.get(own[kind], own[kind])):.4g} {own[kind]}"
+    # Four digits, and no exponent however large.
+    return f"{float(f'{to_unit(value, kind, _SPELT.get(own[kind], own[kind])):.4g}'):g} {own[kind]}"
 
 
 #: How the units library spells a unit.

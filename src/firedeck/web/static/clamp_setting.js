@@ -113,7 +113,7 @@ export class Setting {
       const slider = /** @type {HTMLInputElement} */ (this.form.querySelector(`[data-slide=${key}]`));
       const output = /** @type {HTMLOutputElement} */ (this.form.querySelector(`[data-slid=${key}]`));
       output.textContent = readable(text[key]);
-      this.entry(key).placeholder = stated[key];
+      this.entry(key).placeholder = stated[key] || (this.units.system === 'metric' ? 'such as 120 degC' : 'such as 250 degF');
       slider.disabled = !stated[key];
       if (key === moving || !text[key] || !stated[key]) continue;
       const [now, then] = [parts(text[key])[0], parts(stated[key])[0]].map((one) => Number(one.match(NUMBER)?.[0]));
