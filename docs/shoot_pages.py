@@ -2,7 +2,8 @@
 
 Those that the guide shows are written small into docs/pictures as well. Needs Chromium and a bench whose
 prints were read, such as build/demo.
-Run: python -m docs.shoot_pages BENCH FOLDER
+Run: python -m docs.shoot_pages BENCH FOLDER [PAGE...]
+With names of pages only these are taken, such as film or gasket.
 """
 
 import shutil
@@ -24,8 +25,14 @@ PARTS = {
     "clamp": {"clamp-head": "#clamp", "clamp": "#map-head", "clamp-seals": "#seals-head"},
 }
 
-#: Pictures that the guide shows, and where they stand.
-SHOWN = ("bench-wide-light", "film-wide-light", "deck-wide-light", "clamp-wide-light")
+#: Pictures that the guide shows, kept in every size and both schemes; of others the wide light one alone.
+GUIDE = ("bench", "film", "deck", "gasket", "against", "calibration", "lay")
+SHOWN = (
+    "clamp-wide-light",
+    *(f"{name}-{size}-{scheme}" for name in GUIDE for size in SIZES for scheme in SCHEMES),
+)
+#: Most that a kept picture is higher than wide [1]; what lies below is more of the same.
+MOST = 4
 PICTURES = Path(__file__).parent / "pictures"
 
 
@@ -45,6 +52,11 @@ def page_list(folder: Path) -> dict[str, str]:
     if calibrations:
         found["calibration"] = f"/calibration/{calibrations[0]}"
     found["deck"] = f"/deck/{decks[0].stem}{seals}"
+    if gaskets:
+        found["gasket"] = f"/gasket/{gaskets[0]}"
+    fastenings = [file.stem for file in bench.files() if file.kind == "fastening"]
+    if fastenings:
+        found["file"] = f"/file/{fastenings[-1]}"
     predictions = [file.stem for file in bench.files() if file.kind == "prediction"]
     if predictions:
         found["clamp"] = f"/clamp/{predictions[0]}"
@@ -68,8 +80,8 @@ def shoot(browser: Browser, address: str, wanted: dict[str, str], target: Path) 
                     page.locator(".masks summary").click()
                 if name == "clamp":
                     settle_clamp(page)
-                if name == "deck":
-                    page.locator("#features [role=option]").nth(2).click()
+                if name in ("deck", "gasket", "file"):
+                    page.locator("#features [role=option]").nth(4 if name == "gasket" else 2).click()
                     page.evaluate("scrollTo({ top: 0, behavior: 'instant' })")
                     page.wait_for_timeout(300)
                 for part, anchor in PARTS.get(name, {name: ""}).items():
@@ -93,16 +105,21 @@ def keep_shown(target: Path) -> None:
     """Write the guide's pictures with few colours, a fraction of their size."""
     PICTURES.mkdir(exist_ok=True)
     for name in SHOWN:
+        if not (target / f"{name}.png").is_file():
+            continue
         with Image.open(target / f"{name}.png") as picture:
-            few = picture.convert("RGB").quantize(96, dither=Image.Dither.NONE)
+            high = picture.crop((0, 0, picture.width, min(picture.height, MOST * picture.width)))
+            few = high.convert("RGB").quantize(64, dither=Image.Dither.NONE)
             few.save(PICTURES / f"{name}.png", optimize=True)
 
 
 def main(arguments: list[str]) -> None:
     """Serve the bench and take the pictures."""
-    bench, target = (Path(name) for name in arguments)
+    bench, target = (Path(name) for name in arguments[:2])
     target.mkdir(parents=True, exist_ok=True)
     wanted = page_list(bench)
+    if arguments[2:]:
+        wanted = {name: path for name, path in wanted.items() if name in arguments[2:]}
     chromium = shutil.which("chromium") or shutil.which("chromium-browser")
     with pages.served(bench) as address, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])

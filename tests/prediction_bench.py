@@ -102,8 +102,13 @@ def write_bench(folder: Path) -> Path:
     stub = film_batch_stub().model_dump(by_alias=True, exclude_defaults=True)
     film = {**stub, "kind": "film-batch", "range_low": "5 MPa", "range_high": "250 MPa", "response": RESPONSE}
     write_definition(folder / "film.toml", FilmBatch.model_validate(film))
+    return write_joint(folder)
+
+
+def write_joint(folder: Path, gasket: str = "gasket.toml") -> Path:
+    """Write prediction, fastening and laws beside a deck plan, gasket and film that are there already."""
     (folder / "fastening.toml").write_text(FASTENING, encoding="utf-8")
-    (folder / "prediction.toml").write_text(PREDICTION, encoding="utf-8")
+    (folder / "prediction.toml").write_text(PREDICTION.replace("gasket.toml", gasket), encoding="utf-8")
     (folder / "bore.csv").write_text(law_text(0.25, 900.0, 0.35, 0.30), encoding="utf-8")
     (folder / "half.csv").write_text(law_text(0.40, 120.0, 0.45, 0.40), encoding="utf-8")
     return folder

@@ -13,11 +13,13 @@ from firedeck.errors import FiredeckError
 from firedeck.files.definition_file import read_definition
 from firedeck.scenario.engine import small_plan, write_text
 from firedeck.study.bench import Bench
-from firedeck.study.editing.deck_edits import add_feature, delete_feature, enter_value, move_feature, retype
-from firedeck.study.editing.deck_state import deck_state, findings_of, write_plan
+from firedeck.study.editing.deck_edits import add_feature, delete_feature, enter_value, move_feature
+from firedeck.study.editing.deck_paper import DECK_PAPER
 from firedeck.study.editing.drafts import Drafts, revision
 from firedeck.study.editing.history import MOST_STEPS, History
 from firedeck.study.editing.new_plan import new_plan
+from firedeck.study.editing.paper import draft_state, write_draft
+from firedeck.study.editing.retyping import retype
 
 COMMENTED = """# measured on the bench
 kind = "deck-plan"
@@ -152,15 +154,15 @@ def test_a_layout_that_cannot_be_changed_is_left_alone_aloud():
 
 def test_faults_stand_at_their_line_and_entry():
     broken = COMMENTED.replace('"3.4 in"', '"3.4"')
-    (found,) = findings_of("a.toml", broken)
+    (found,) = DECK_PAPER.findings("a.toml", broken)
     assert (found.severity, found.entry) == ("unreadable", "bore[1]")
     assert broken.splitlines()[found.line - 1].startswith("diameter")
     astray = move_feature(COMMENTED, "fastener-hole[2]", (30.0, 0.0))[0]
-    fault = next(one for one in findings_of("a.toml", astray) if one.severity == "fault")
+    fault = next(one for one in DECK_PAPER.findings("a.toml", astray) if one.severity == "fault")
     assert fault.entry == "fastener-hole[2]"
     assert "beyond the outline" in fault.message
     assert fault.at is not None
-    (slip,) = findings_of("a.toml", COMMENTED.replace("outline = [", "outline [", 1))
+    (slip,) = DECK_PAPER.findings("a.toml", COMMENTED.replace("outline = [", "outline [", 1))
     assert slip.line == 4
 
 
@@ -182,7 +184,7 @@ def test_edits_reach_the_file_only_when_written(drafts):
     path = drafts.bench.folder / "deck.toml"
     draft = edit(drafts, "3.4 in", "3.5 in")
     assert path.read_text(encoding="utf-8") == COMMENTED
-    write_plan(drafts, "deck.toml", draft.revision, revision(COMMENTED))
+    write_draft(drafts, DECK_PAPER, "deck.toml", draft.revision, revision(COMMENTED))
     assert path.read_text(encoding="utf-8") == COMMENTED.replace("3.4 in", "3.5 in")
     assert read_definition(path, DeckPlan).bores[0].diameter == pytest.approx(3.5 * 25.4)
 
@@ -191,13 +193,13 @@ def test_what_is_no_plan_is_never_written_and_faults_only_when_said(drafts):
     path = drafts.bench.folder / "deck.toml"
     draft = edit(drafts, '"3.4 in"', '"3.4"')
     with pytest.raises(FiredeckError, match="no deck plan"):
-        write_plan(drafts, "deck.toml", draft.revision, revision(COMMENTED), faulty=True)
+        write_draft(drafts, DECK_PAPER, "deck.toml", draft.revision, revision(COMMENTED), faulty=True)
     drafts.undo("deck.toml", draft.revision)
     draft = edit(drafts, "[115, 5]", "[150, 5]")
     with pytest.raises(FiredeckError, match="has faults"):
-        write_plan(drafts, "deck.toml", draft.revision, revision(COMMENTED))
+        write_draft(drafts, DECK_PAPER, "deck.toml", draft.revision, revision(COMMENTED))
     assert path.read_text(encoding="utf-8") == COMMENTED
-    write_plan(drafts, "deck.toml", draft.revision, revision(COMMENTED), faulty=True)
+    write_draft(drafts, DECK_PAPER, "deck.toml", draft.revision, revision(COMMENTED), faulty=True)
     assert "[150, 5]" in path.read_text(encoding="utf-8")
 
 
@@ -219,10 +221,10 @@ def test_a_conflict_loses_neither_version(drafts, take_file):
     path.write_text(theirs, encoding="utf-8")
     draft = drafts.look("deck.toml")
     assert draft.in_conflict
-    rows = deck_state(draft)["conflict"]
+    rows = draft_state(draft, DECK_PAPER)["conflict"]
     assert any(row["differs"] and "3.5 in" in row["mine"][1] for row in rows)
     with pytest.raises(FiredeckError, match="changed since"):
-        write_plan(drafts, "deck.toml", draft.revision, revision(COMMENTED))
+        write_draft(drafts, DECK_PAPER, "deck.toml", draft.revision, revision(COMMENTED))
     assert path.read_text(encoding="utf-8") == theirs
     draft = drafts.settle("deck.toml", draft.revision, revision(theirs), take_file=take_file)
     assert draft.text == (theirs if take_file else mine)
@@ -259,7 +261,7 @@ def test_a_file_that_is_gone_can_be_written_again(drafts):
     draft = drafts.look("deck.toml")
     assert draft.in_conflict
     drafts.settle("deck.toml", draft.revision, "gone", take_file=False)
-    write_plan(drafts, "deck.toml", draft.revision, "gone")
+    write_draft(drafts, DECK_PAPER, "deck.toml", draft.revision, "gone")
     assert "3.5 in" in path.read_text(encoding="utf-8")
 
 

@@ -7,6 +7,7 @@ import pytest
 from firedeck.scenario.engine import candidate_gasket, small_plan, write_text
 from firedeck.study.bench import Bench
 from firedeck.study.editing.deck_edits import delete_feature, enter_value
+from firedeck.study.editing.deck_paper import DECK_PAPER
 from firedeck.study.editing.drafts import Drafts
 from firedeck.study.editing.named_elsewhere import named_elsewhere
 
@@ -30,11 +31,12 @@ def bench(tmp_path):
 def edited(bench, edit):
     drafts = Drafts(bench)
     draft = drafts.look("deck.toml")
-    return named_elsewhere(bench, drafts.change("deck.toml", draft.revision, edit(draft.text), "x"))
+    changed = drafts.change("deck.toml", draft.revision, edit(draft.text), "x")
+    return named_elsewhere(bench, changed, DECK_PAPER)
 
 
 def test_every_name_is_told_with_the_places_that_use_it(bench):
-    found = {one.name: one for one in named_elsewhere(bench, Drafts(bench).look("deck.toml"))}
+    found = {one.name: one for one in named_elsewhere(bench, Drafts(bench).look("deck.toml"), DECK_PAPER)}
     hole = small_plan(bores=1).fastener_holes[0].name
     assert found[hole].places == ("own.toml: group[1].holes[1]",), "not what belongs to another plan"
     assert "candidate.toml: seal[1].around" in found["bore 1"].places
@@ -57,7 +59,7 @@ def test_a_text_that_does_not_read_has_lost_nothing_yet(bench):
 
 
 def test_a_file_changed_is_read_again(bench):
-    assert named_elsewhere(bench, Drafts(bench).look("deck.toml"))
+    assert named_elsewhere(bench, Drafts(bench).look("deck.toml"), DECK_PAPER)
     for name in ("candidate.toml", "own.toml"):
         (bench.folder / name).unlink()
-    assert named_elsewhere(bench, Drafts(bench).look("deck.toml")) == []
+    assert named_elsewhere(bench, Drafts(bench).look("deck.toml"), DECK_PAPER) == []

@@ -16,6 +16,7 @@ from urllib.parse import quote, urlsplit
 
 import pytest
 
+from firedeck.web.lines import Limits
 from tests.support import chromium, pages
 
 SCRIPT = "<img src=x onerror=\"document.title='taken'\"><script>document.title='taken'</script>"
@@ -128,6 +129,51 @@ def test_what_drips_in_is_given_up_and_others_are_answered_meanwhile(address, un
     drip.close()
 
 
+@pytest.fixture(scope="module")
+def strained(tmp_path_factory):
+    """Pages that bear little: half a second of silence, a dozen connections."""
+    with pages.served(tmp_path_factory.mktemp("strained"), limits=Limits(patience=0.5, most=12)) as found:
+        yield found
+
+
+def connected(address):
+    where = urlsplit(address)
+    return socket.create_connection((where.hostname, where.port), timeout=20)
+
+
+def noted(caplog):
+    return [record.getMessage() for record in caplog.records if record.name == "firedeck.web"]
+
+
+def test_a_head_that_drips_in_is_hung_up_on_however_steadily_it_drips(strained, caplog):
+    answer, start = b"", time.monotonic()
+    with caplog.at_level(logging.WARNING, logger="firedeck.web"), connected(strained) as drip:
+        drip.settimeout(0.05)
+        drip.sendall(b"GET / HTTP/1.1\r\nX-Slow: ")
+        while not answer and time.monotonic() - start < 10:
+            try:
+                drip.sendall(b"x")
+                answer = drip.recv(100)
+            except TimeoutError:
+                continue
+    assert answer.startswith(b"HTTP/1.1 408")
+    assert 0.4 < time.monotonic() - start < 5
+    assert noted(caplog) == ["refused: a request whose head did not come in time, 408"]
+
+
+def test_those_who_connect_and_never_ask_make_room_for_those_who_do(strained, caplog):
+    with caplog.at_level(logging.WARNING, logger="firedeck.web"):
+        silent = [connected(strained) for _ in range(40)]
+        assert ask(strained, "/cautions")[0] == 200
+        told = [one.recv(100) for one in silent]
+    hung_up = [text for text in told if text.startswith(b"HTTP/1.1 503")]
+    assert len(hung_up) >= 40 - 12
+    assert set(told) <= {b"", *hung_up}, "in the end nobody is waited for"
+    assert noted(caplog) == ["refused: a connection, as too many stand open, 503"] * len(hung_up)
+    for one in silent:
+        one.close()
+
+
 def bomb_tiff():
     """A picture of 60 000 by 60 000 pixels in a kilobyte, all noughts packed."""
     strip = zlib.compress(bytes(1_000_000), 9)
@@ -180,7 +226,17 @@ def with_scripts(text):
     lines = []
     for line in text.splitlines():
         key = line.partition("=")[0].strip()
-        telling = key in ("name", "note", "operator", "label", "reason", "source")
+        telling = key in (
+            "name",
+            "note",
+            "operator",
+            "label",
+            "reason",
+            "source",
+            "material",
+            "lot",
+            "revision",
+        )
         lines.append(f"{key} = '''{SCRIPT}{len(lines)}'''" if telling else line)
     return "\n".join(lines) + "\n"
 
@@ -190,26 +246,35 @@ def harmless(page, path):
     assert page.locator("img[src=x]").count() == 0, path
 
 
-def test_scripts_in_every_text_of_a_record_and_a_plan_stay_text(folder, page):
-    for name, evil in (("print-1.toml", "evil.toml"), ("deck.toml", "evil-deck.toml")):
-        text = with_scripts((folder / name).read_text(encoding="utf-8"))
+#: Every kind of definition that the bench holds, and the pages on which its texts are shown.
+SHOWN = {
+    "print-1": ["/film/{}", "/film/{}/lay", "/new-test?like={}.toml", "/file/{}", "/against/print-1/{}"],
+    "deck": ["/deck/{}"],
+    "factory": ["/gasket/{}", "/deck/deck?gasket={}"],
+    "film": ["/file/{}"],
+    "calibration": ["/calibration/{}", "/file/{}", "/new-calibration?like={}.toml"],
+}
+
+
+def test_scripts_in_every_text_of_every_definition_stay_text(folder, page):
+    asked = ["/"]
+    for name, places in SHOWN.items():
+        text = with_scripts((folder / f"{name}.toml").read_text(encoding="utf-8"))
         assert SCRIPT in text
-        (folder / evil).write_text(text, encoding="utf-8")
-    asked = ["/", "/film/evil", "/film/evil/lay", "/new-test?like=evil.toml", "/deck/evil-deck"]
-    asked.append("/new-test?like=" + quote(SCRIPT, safe=""))
+        (folder / f"evil-{name}.toml").write_text(text, encoding="utf-8")
+        asked += [place.format(f"evil-{name}") for place in places]
     try:
         for path in asked:
-            page.goto(path)
-            page.wait_for_load_state("load")
+            assert page.goto(path).status == 200, path
+            page.wait_for_load_state("networkidle" if "/deck/" in path or "/gasket/" in path else "load")
             harmless(page, path)
             if path == "/":
                 assert SCRIPT in page.locator("body").inner_text(), "shown, as what it is"
-        page.goto("/deck/evil-deck")
-        page.wait_for_load_state("networkidle")
-        harmless(page, "the deck page, all laid out")
+        page.goto("/new-test?like=" + quote(SCRIPT, safe=""))
+        harmless(page, "a name that is none")
     finally:
-        (folder / "evil.toml").unlink()
-        (folder / "evil-deck.toml").unlink()
+        for name in SHOWN:
+            (folder / f"evil-{name}.toml").unlink()
 
 
 def test_scripts_in_every_box_of_the_record_form_stay_text(page, unharmed):

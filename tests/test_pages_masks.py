@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 import shapely
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from firedeck.definition.film_test import FilmTest
 from firedeck.files.definition_file import read_definition
-from tests.support import pages
-from tests.test_pages_browser import CHROMIUM, QUIET, Watch
+from tests.support import chromium, pages
+from tests.test_pages_browser import Watch
 
 
 @pytest.fixture
@@ -19,16 +19,21 @@ def folder(tmp_path):
     return pages.bench(tmp_path / "bench")
 
 
+@pytest.fixture(scope="module")
+def browser():
+    with chromium.browser() as found:
+        yield found
+
+
 @pytest.fixture
-def page(folder):
-    with pages.served(folder) as address, sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+def page(folder, browser):
+    with pages.served(folder) as address:
         context = browser.new_context(base_url=address, viewport={"width": 1440, "height": 900})
         watch = Watch(context, address)
         found = context.new_page()
         opened(found)
         yield found
-        browser.close()
+        context.close()
     assert watch.bad == []
 
 
@@ -89,6 +94,70 @@ def test_an_area_is_drawn_undone_and_saved_in_millimetres(page, folder):
     assert shapely.Polygon(mask.path).area == pytest.approx(110 * 80 * pitch**2, rel=0.05)
     assert 'reason = "tape"' in (folder / "print-1.toml").read_text(encoding="utf-8")
     opened(page)
+    expect(areas).to_have_count(1)
+
+
+def press(finger, what, *points):
+    places = [{"x": x, "y": y, "id": number} for number, (x, y) in enumerate(points)]
+    finger.send("Input.dispatchTouchEvent", {"type": what, "touchPoints": places})
+
+
+def test_an_area_is_drawn_by_a_finger_and_two_fingers_zoom_and_draw_nothing(folder, browser):
+    with pages.served(folder) as address:
+        context = browser.new_context(
+            base_url=address, viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True
+        )
+        watch = Watch(context, address)
+        page = context.new_page()
+        opened(page)
+        areas = page.locator("[data-mask]")
+        page.locator("#mask-reason").fill("tape")
+        page.locator("#mask-draw").tap()
+        page.locator("#map").evaluate("one => one.scrollIntoView({ block: 'center' })")
+        box = page.locator("#map").bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        finger = context.new_cdp_session(page)
+        top = page.evaluate("scrollY")
+        press(finger, "touchStart", (x - 40, y))
+        press(finger, "touchStart", (x - 40, y), (x + 40, y))
+        for apart in (50, 60, 70, 80):
+            press(finger, "touchMove", (x - apart, y - 20), (x + apart, y + 20))
+        press(finger, "touchEnd", (x - 80, y - 20))
+        press(finger, "touchMove", (x - 20, y - 60))
+        press(finger, "touchEnd")
+        expect(areas).to_have_count(0)
+        page.wait_for_function(
+            "() => Number(new URL(location.href).searchParams.get('view').split(',')[2]) > 0.4"
+        )
+        expect(page.locator("#mask-draw")).to_have_attribute("aria-pressed", "true")
+        press(finger, "touchStart", (x - 60, y - 40))
+        for across, down in ((60, -40), (60, 40), (-50, 40), (-58, -30)):
+            press(finger, "touchMove", (x + across, y + down))
+        press(finger, "touchEnd")
+        expect(areas).to_have_count(1)
+        assert page.evaluate("scrollY") == top, "drawing does not move the page"
+        page.locator("#mask-undo").tap()
+        expect(areas).to_have_count(0)
+        context.close()
+    assert watch.bad == []
+
+
+def test_corners_are_set_and_taken_back_by_keys_alone(page):
+    areas, told = page.locator("[data-mask]"), page.locator("#mask-told")
+    page.locator("#mask-reason").fill("fold")
+    page.locator("#mask-draw").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#map")).to_be_focused()
+    for key in ("Enter", "ArrowRight", "Enter", "ArrowUp", "Enter", "ArrowUp", "Enter", "Backspace"):
+        page.keyboard.press(key)
+    expect(told).to_contain_text("3 corners set")
+    page.locator("#mask-close").focus()
+    page.keyboard.press("Enter")
+    expect(areas).to_have_count(1)
+    expect(areas).to_contain_text("fold, 3 corners")
+    page.keyboard.press("Control+z")
+    expect(areas).to_have_count(0)
+    page.keyboard.press("Control+Shift+z")
     expect(areas).to_have_count(1)
 
 

@@ -220,4 +220,4 @@ def test_the_calibration_page_lists_every_piece():
     document = calibration_page(result)
     tables = [block for section in document.sections for block in section.blocks if isinstance(block, Table)]
     assert len(tables[-1].rows) == len(result.pieces)
-    assert [picture.name for picture in document.pictures] == ["response"]
+    assert [picture.name for picture in document.pictures] == ["response", "pieces"]

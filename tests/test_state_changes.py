@@ -16,10 +16,11 @@ from firedeck.study.editing.deck_edits import (
     delete_feature,
     enter_value,
     move_feature,
-    retype,
 )
-from firedeck.study.editing.deck_state import deck_state
+from firedeck.study.editing.deck_paper import DECK_PAPER
 from firedeck.study.editing.drafts import Drafts
+from firedeck.study.editing.paper import draft_state
+from firedeck.study.editing.retyping import retype
 from firedeck.study.editing.state_changes import States, change_between
 from firedeck.study.plan_shapes import shape_plan
 
@@ -63,9 +64,9 @@ def states_of(tmp_path):
 
     def both(edit):
         draft = drafts.look("deck.toml")
-        before = json.loads(json.dumps(deck_state(draft)))
+        before = json.loads(json.dumps(draft_state(draft, DECK_PAPER)))
         draft = drafts.change("deck.toml", draft.revision, edit(draft.text), "x")
-        return before, json.loads(json.dumps(deck_state(draft)))
+        return before, json.loads(json.dumps(draft_state(draft, DECK_PAPER)))
 
     return both
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from dataclasses import replace
 
@@ -20,6 +21,7 @@ from firedeck.contact.warmth import mean_temperature
 from firedeck.definition.shape import outline_polygon, seal_line
 from firedeck.errors import FiredeckError
 from firedeck.files.mesh_file import read_solid
+from firedeck.kernel.graph_dissection import dissect_graph
 from firedeck.kernel.hexahedron import elasticity
 from firedeck.kernel.solid import shape_values, solid_sums
 from firedeck.kernel.sparse_condense import condense_sparse
@@ -193,6 +195,21 @@ def test_condensing_a_sparse_matrix_is_the_dense_schur_complement():
     np.testing.assert_allclose(found.flexibility, loads[inner].T @ solved[:, 12:], atol=1e-10)
 
 
+def test_the_order_of_elimination_cuts_a_cube_in_its_planes_and_parts_what_it_cuts():
+    side = 10
+    at = np.stack(np.meshgrid(*[np.arange(side)] * 3, indexing="ij"), axis=-1).reshape(-1, 3).astype(float)
+    near = (np.abs(at[:, None] - at[None]).max(axis=2) == 1.0).astype(int)
+    graph = csr_array(near)
+    groups = dissect_graph(graph.indptr.astype(np.int64), graph.indices.astype(np.int32), at)
+    assert np.array_equal(np.sort(np.concatenate([own for own, _ in groups])), np.arange(side**3))
+    assert len(groups[-1][0]) == side**2
+    below = {}
+    for number, (own, children) in enumerate(groups):
+        below[number] = np.concatenate([own, *(below[child] for child in children)])
+        for one, other in itertools.combinations(children, 2):
+            assert not near[np.ix_(below[one], below[other])].any()
+
+
 def test_what_a_mesh_without_resistance_is_told():
     with pytest.raises(ArithmeticError, match="without resistance"):
         condense_sparse(csr_array((6, 6)), csr_array((6, 1)), np.zeros((6, 3)), np.array([0]))
@@ -305,7 +322,7 @@ def test_faces_of_irregular_facets_are_in_balance_and_agree_with_one_another(tmp
     # Triangles from a third to three times the mean, a bore of 16 facets, planes of nodes that wave.
     found = []
     for seed in (1, 2):
-        meshes = [irregular(section, 8.0, seed=seed) for section in round_sections()]
+        meshes = [irregular(section, 10.0, seed=seed) for section in round_sections()]
         joint = joint_of(
             tuple(read_section(*pair, tmp_path) for pair in zip(round_sections(), meshes, strict=True))
         )
@@ -322,8 +339,10 @@ def test_faces_of_irregular_facets_are_in_balance_and_agree_with_one_another(tmp
         assert pressed.line_load.sum() * joint.laid.points.size[0] == pytest.approx(
             cold.balance.load[joint.laid.part("bead")].sum()
         )
-        found.append([pressed.mean, pressed.lowest, *sorted(bow.head for bow in bows(cold))])
-    np.testing.assert_allclose(found[1], found[0], rtol=0.03)
+        found.append(([pressed.mean, pressed.lowest], np.sort([bow.head for bow in bows(cold)])))
+    # 0.3 % and 0.4 um of 22 um apart when measured, on meshes as coarse as the grid lets pass.
+    np.testing.assert_allclose(found[1][0], found[0][0], rtol=0.01)
+    np.testing.assert_allclose(found[1][1], found[0][1], atol=0.03 * found[0][1].max())
 
 
 def test_a_block_that_ends_in_an_edge_would_roll():

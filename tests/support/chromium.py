@@ -28,20 +28,56 @@ def browser() -> Iterator:
 def watched(context, *, allowed=()) -> list[str]:
     """Return a list that fills with console errors, refused answers and requests to anywhere else."""
     bad: list[str] = []
+    context.on("page", lambda page: _follow(page, bad, allowed))
+    _keep_home(context, bad, allowed)
+    return bad
 
-    def note(text: str) -> None:
-        if not any(one in text for one in allowed):
-            bad.append(text)
 
+def watched_page(page, *, allowed=()) -> list[str]:
+    """Return such a list for one page that is open already."""
+    bad: list[str] = []
+    _follow(page, bad, allowed)
+    _keep_home(page, bad, allowed)
+    return bad
+
+
+def _keep_home(what, bad: list[str], allowed) -> None:
     def abroad(route) -> None:
-        note(f"request to {route.request.url}")
+        _note(f"request to {route.request.url}", bad, allowed)
         route.abort()
 
-    def follow(page) -> None:
-        page.on("console", lambda message: message.type == "error" and note(message.text))
-        page.on("response", lambda answer: answer.status >= 400 and note(f"{answer.status} {answer.url}"))
-        page.on("pageerror", lambda error: note(str(error)))
+    what.route(re.compile(r"^https?://(?!127\.0\.0\.1)"), abroad)
 
-    context.on("page", follow)
-    context.route(re.compile(r"^https?://(?!127\.0\.0\.1)"), abroad)
-    return bad
+
+def _follow(page, bad: list[str], allowed) -> None:
+    def note(text: str) -> None:
+        _note(text, bad, allowed)
+
+    page.on("console", lambda message: message.type == "error" and note(message.text))
+    page.on("response", lambda answer: answer.status >= 400 and note(f"{answer.status} {answer.url}"))
+    page.on("pageerror", lambda error: note(str(error)))
+
+
+def _note(text: str, bad: list[str], allowed) -> None:
+    if not any(one in text for one in allowed):
+        bad.append(text)
+
+
+def covers(page, tiles: str, shape: str) -> bool:
+    """Tell whether tiles lie over all of a shape that is drawn on the same map."""
+    page.wait_for_load_state("networkidle")
+    return page.evaluate(
+        """([tiles, shape]) => { const box = (one) => one.getBoundingClientRect();
+        const inner = box(document.querySelector(shape));
+        const all = [...document.querySelectorAll(tiles)].map(box);
+        return Math.min(...all.map((one) => one.left)) <= inner.left + 1
+          && Math.max(...all.map((one) => one.right)) >= inner.right - 1
+          && Math.min(...all.map((one) => one.top)) <= inner.top + 1
+          && Math.max(...all.map((one) => one.bottom)) >= inner.bottom - 1; }""",
+        [tiles, shape],
+    )
+
+
+def drawn(page) -> None:
+    """Wait until the page has been laid out and drawn twice since now."""
+    page.evaluate("() => new Promise((go) => requestAnimationFrame(() => requestAnimationFrame(go)))")

@@ -13,10 +13,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-import uvicorn
-
 from firedeck.study.prints.output import write_reading
 from firedeck.web.app import create_app
+from firedeck.web.lines import Limits
+from firedeck.web.serving import server_of
 from tests.support import small_print
 
 
@@ -37,7 +37,11 @@ def bench(folder: Path) -> Path:
 
 @contextmanager
 def served(
-    folder: Path, *, largest_import: int | None = None, patience: float | None = None
+    folder: Path,
+    *,
+    largest_import: int | None = None,
+    patience: float | None = None,
+    limits: Limits | None = None,
 ) -> Iterator[str]:
     """Serve the pages over a folder and yield their address without a slash."""
     app = create_app(folder)
@@ -45,7 +49,7 @@ def served(
         app.state.largest_import = largest_import
     if patience is not None:
         app.state.patience = patience
-    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning", ws="none"))
+    server = server_of(app, limits)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     end = time.monotonic() + 30

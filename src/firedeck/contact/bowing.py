@@ -50,7 +50,8 @@ def bow_looks(nodes: Floats, fasteners: Floats, reach: float = REACH_MM) -> BowL
     reach : float
         How far from the wanted place the face is looked at [mm].
     """
-    pairs, rows = [], []
+    pairs: list[tuple[int, int]] = []
+    rows: list[Floats] = []
     for a, b in _neighbours(fasteners):
         where = (fasteners[a], 0.5 * (fasteners[a] + fasteners[b]), fasteners[b])
         beside_a, midway, beside_b = (_height(nodes, place, reach) for place in where)

@@ -135,8 +135,10 @@ class VolumeBody:
         out = np.zeros((len(self.coordinates), 3))
         for part, sums in self.sums:
             strain = np.interp(sums.heights, self.heights, hat)
-            loads = np.einsum("mp,mpa->ma", strain, sums.swelling).reshape(len(strain), -1, 3)
-            np.add.at(out, self.section.mesh.cells[part], self.section.modulus * loads)
+            loads = self.section.modulus * np.matmul(strain[:, None], sums.swelling).reshape(-1, 3)
+            nodes = self.section.mesh.cells[part].ravel()
+            for axis in range(3):
+                out[:, axis] += np.bincount(nodes, loads[:, axis], minlength=len(out))
         return out
 
     def plane_volumes(self) -> Floats:

@@ -9,12 +9,13 @@ import datetime as dt
 import difflib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any, get_args, get_origin
+from typing import Any, get_args
 
-from pydantic import BaseModel, WithJsonSchema
+from pydantic import BaseModel
 from pydantic_core import ErrorDetails
 
 from firedeck.errors import Fault
+from firedeck.files.definition_models import chosen_models, field_of, models_in, quantity_kind
 from firedeck.units import INNER_UNITS, UnitError, parse_quantity
 
 __all__ = ["WHOLE_FILE", "key_path", "translate_faults"]
@@ -23,7 +24,6 @@ __all__ = ["WHOLE_FILE", "key_path", "translate_faults"]
 WHOLE_FILE = "whole file"
 
 _LONGEST_VALUE = 60
-_UNIT_NOTE = " with its unit"
 
 Path = tuple[str | int, ...]
 
@@ -52,7 +52,7 @@ class _Spot:
     @property
     def quantity(self) -> str:
         """Kind of quantity that belongs here, empty where none does."""
-        return _quantity_kind(self.annotation)
+        return quantity_kind(self.annotation)
 
     @property
     def unit(self) -> str:
@@ -120,8 +120,8 @@ def _find_spot(data: object, model: type[BaseModel], loc: Path, *, missing: bool
             continue  # a mark such as the chosen member of a union
         path.append(part)
         if isinstance(part, str):
-            owners = _chosen(_models_in(annotation), data)
-            annotation, description = _field_of(owners, part)
+            owners = chosen_models(models_in(annotation), data)
+            annotation, description = field_of(owners, part)
         data = data[part] if _holds(data, part) else _MISSING  # type: ignore[index]
     return _Spot(tuple(path), data, owners, annotation, description)
 
@@ -130,44 +130,6 @@ def _holds(data: object, part: str | int) -> bool:
     if isinstance(part, int):
         return isinstance(data, list) and part < len(data)
     return isinstance(data, dict) and part in data
-
-
-def _models_in(annotation: object) -> tuple[type[BaseModel], ...]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return (annotation,)
-    return tuple(model for inner in get_args(annotation) for model in _models_in(inner))
-
-
-def _chosen(models: tuple[type[BaseModel], ...], data: object) -> tuple[type[BaseModel], ...]:
-    """Narrow the members of a union to the one that the entry's own ``kind`` names."""
-    kind = data.get("kind") if isinstance(data, dict) else None
-    named = tuple(
-        model
-        for model in models
-        if "kind" in model.model_fields and kind in get_args(model.model_fields["kind"].annotation)
-    )
-    return named or models
-
-
-def _field_of(owners: tuple[type[BaseModel], ...], key: str) -> tuple[object, str]:
-    for owner in owners:
-        for name, info in owner.model_fields.items():
-            if key == (info.alias or name):
-                annotation = info.annotation
-                for extra in info.metadata:
-                    annotation = Annotated[annotation, extra]  # type: ignore[assignment]
-                return annotation, info.description or ""
-    return None, ""
-
-
-def _quantity_kind(annotation: object) -> str:
-    if get_origin(annotation) is Annotated:
-        for extra in get_args(annotation)[1:]:
-            described = extra.json_schema or {} if isinstance(extra, WithJsonSchema) else {}
-            if str(described.get("description", "")).endswith(_UNIT_NOTE):
-                return str(described["description"]).removesuffix(_UNIT_NOTE).replace(" ", "_")
-    kinds = (_quantity_kind(inner) for inner in get_args(annotation) if get_origin(inner) or get_args(inner))
-    return next((kind for kind in kinds if kind), "")
 
 
 def _entry_name(data: object, path: Path) -> str:
@@ -283,7 +245,7 @@ def _own_words(error: ErrorDetails, spot: _Spot) -> Translation:
 
 
 def _list(_error: ErrorDetails, spot: _Spot) -> Translation:
-    if _models_in(spot.annotation):
+    if models_in(spot.annotation):
         return "several entries may stand here", f"head each entry with [[{spot.name}]]"
     return "a list is expected here", "write it in square brackets, entries parted by commas"
 

@@ -19,8 +19,8 @@ from firedeck.files.toml_text import read_toml
 
 __all__ = ["add_entry", "drop_entry", "drop_key", "number_like", "put_value", "written"]
 
-#: What may stand for a key: text, a bare number, or a list of either.
-Value = str | float | int | Sequence["Value"]
+#: What may stand for a key: text, a bare number, yes or no, or a list of them.
+Value = str | float | int | bool | Sequence["Value"]
 
 #: Most decimals that a changed coordinate is written with [1]; 0.1 micrometre, or 0.025 in inches.
 _MOST_DECIMALS = 6
@@ -152,7 +152,7 @@ def written(value: Value) -> str:
         return tomlkit.string(value).as_string()
     if isinstance(value, Sequence):
         return f"[{', '.join(written(one) for one in value)}]"
-    return number_like("", value)
+    return str(value).lower() if isinstance(value, bool) else number_like("", value)
 
 
 def number_like(old: str, value: float) -> str:
@@ -176,7 +176,7 @@ def _replaced(text: str, places: Places, path: Path, value: Value) -> str:
 def _differences(text: str, places: Places, path: Path, value: Value) -> list[tuple[Span, str]]:
     span = places.values[path]
     old = text[span.start : span.end]
-    if isinstance(value, str):
+    if isinstance(value, (str, bool)):
         return [(span, written(value))] if _read(old) != value else []
     if not isinstance(value, Sequence):
         return [(span, number_like(old, value))] if _read(old) != value else []

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
+import contourpy
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
@@ -12,15 +14,22 @@ from firedeck.errors import PrintError
 from firedeck.film.picture import ScanPicture
 from firedeck.film.response import PieceReading
 
-__all__ = ["FoundPiece", "find_pieces", "read_pieces"]
+__all__ = ["FoundPiece", "PiecesError", "find_pieces", "read_pieces"]
 
 BoolArray = npt.NDArray[np.bool_]
+FloatArray = npt.NDArray[np.float64]
 
 #: Share of the stain's diameter that is read; its edge is darker (common practice: central 60 to 70 %).
 _CENTRAL_SHARE = 0.65
 
+#: Fewest pixels that a stain's middle, or the blank film round it, is read from [1].
+_LEAST_PIXELS = 40
+
 #: Film this close to a stain or to a cut edge is not used as blank reference [mm].
 _BLANK_CLEARANCE_MM = 1.2
+
+#: Smaller than this, what departs from the backing is dust or a scratch and is not told of [mm^2].
+_LEAST_TOLD = 6.0
 
 #: Least departure from the backing, relative, that counts as film.
 _LEAST_CONTRAST = 0.02
@@ -38,11 +47,36 @@ class FoundPiece:
         Film pixels of the piece, within `place`.
     place : tuple of slice
         Where the mask lies in the coarse picture.
+    outline : ndarray, shape (n, 2)
+        Its edge, from the scan's upper left, y down [mm].
+    refused : str
+        Why it is not taken for a calibration piece; empty where it is.
+    counted : bool
+        Whether it counts as one of the scan's pieces, sound or not.
     """
 
     centre: tuple[float, float]
     mask: BoolArray
     place: tuple[slice, slice]
+    outline: FloatArray
+    refused: str = ""
+    counted: bool = True
+
+
+class PiecesError(PrintError):
+    """A calibration scan whose pieces are not those of the record; carries what was found, to be drawn.
+
+    Parameters
+    ----------
+    message, where, remedy : str
+        As for every error.
+    found : sequence of FoundPiece
+        Everything found: the pieces in reading order, then what is refused.
+    """
+
+    def __init__(self, message: str, *, where: str, remedy: str, found: Sequence[FoundPiece]) -> None:
+        super().__init__(message, where=where, remedy=remedy)
+        self.found = tuple(found)
 
 
 def _backing_fit(picture: ScanPicture) -> npt.NDArray[np.float64]:
@@ -89,29 +123,64 @@ def find_pieces(picture: ScanPicture, *, disc_mm: float, expected: int) -> list[
     Returns
     -------
     list of FoundPiece
-        The pieces.
+        The pieces, and behind them what is too small for one.
 
     Raises
     ------
-    PrintError
+    PiecesError
         If another number of pieces is found than expected.
     """
-    labels, _ = ndimage.label(_film_mask(picture))
-    pixel_area = picture.coarse_mm[0] * picture.coarse_mm[1]
-    least = 0.8 * disc_mm**2
-    pieces = []
-    for index, place in enumerate(ndimage.find_objects(labels), start=1):
-        mask = labels[place] == index
-        if mask.sum() * pixel_area >= least:
-            pieces.append(FoundPiece(_stain_centre(picture, mask, place, disc_mm), mask, place))
+    parts = _parts(picture, disc_mm)
+    pieces = _reading_order([one for one in parts if one.counted])
+    found = [*pieces, *(one for one in parts if not one.counted)]
     if len(pieces) != expected:
-        raise PrintError(
+        raise PiecesError(
             f"{len(pieces)} pieces of film were found on the scan, but the record lists {expected}",
             where=picture.name,
             remedy="lay the pieces apart from each other and from the edge, on one even backing, "
             "and list them all in reading order",
+            found=found,
         )
-    return _reading_order(pieces)
+    return found
+
+
+def _parts(picture: ScanPicture, disc_mm: float) -> list[FoundPiece]:
+    """Return everything that departs from the backing and is more than dust."""
+    labels, _ = ndimage.label(_film_mask(picture))
+    pixel_area = picture.coarse_mm[0] * picture.coarse_mm[1]
+    least = 0.8 * disc_mm**2
+    found = []
+    for index, place in enumerate(ndimage.find_objects(labels), start=1):
+        mask = labels[place] == index
+        area = float(mask.sum()) * pixel_area
+        if area < min(least, _LEAST_TOLD):
+            continue
+        counted = area >= least
+        centre = _stain_centre(picture, mask, place, disc_mm) if counted else _middle(picture, mask, place)
+        small = f"{area:.0f} mm² is too small for a piece, which has {least:.0f} mm² at least"
+        outline = _outline(picture, mask, place)
+        found.append(FoundPiece(centre, mask, place, outline, "" if counted else small, counted))
+    return found
+
+
+def _outline(picture: ScanPicture, mask: BoolArray, place: tuple[slice, slice]) -> FloatArray:
+    """Return the longest edge of a part [mm]."""
+    walled = np.pad(mask.astype(float), 1)
+    lines = contourpy.contour_generator(z=walled, line_type=contourpy.LineType.Separate).lines(0.5)
+    longest: FloatArray = max((np.asarray(line, np.float64) for line in lines), key=len)
+    edge = longest - 0.5
+    return np.asarray((edge + np.array([place[1].start, place[0].start])) * picture.coarse_mm)
+
+
+def _middle(
+    picture: ScanPicture, weight: npt.NDArray[np.generic], place: tuple[slice, slice]
+) -> tuple[float, float]:
+    """Return the centre of what weighs, from the scan's upper left [mm]."""
+    row, col = ndimage.center_of_mass(weight)
+    return (
+        float((place[1].start + col + 0.5) * picture.coarse_mm[0]),
+        float((place[0].start + row + 0.5) * picture.coarse_mm[1]),
+    )
 
 
 def _stain_centre(
@@ -124,11 +193,7 @@ def _stain_centre(
     weight = np.where(inner, np.clip(1 - light / blank - 0.1, 0.0, None), 0.0)
     weight = np.where(weight > 0.5 * weight.max(initial=0.0), weight, 0.0)
     enough = weight.astype(bool).sum() * picture.coarse_mm[0] * picture.coarse_mm[1] > 0.25 * disc_mm**2
-    row, col = ndimage.center_of_mass(weight if enough else mask.astype(float))
-    return (
-        (place[1].start + col + 0.5) * picture.coarse_mm[0],
-        (place[0].start + row + 0.5) * picture.coarse_mm[1],
-    )
+    return _middle(picture, weight if enough else mask.astype(float), place)
 
 
 def _pixels(picture: ScanPicture, length: float) -> int:
@@ -164,7 +229,7 @@ def read_pieces(
     picture : ScanPicture
         The calibration scan.
     pieces : list of FoundPiece
-        Pieces in reading order.
+        Pieces in reading order; what is refused behind them is left out.
     pressures : tuple of float
         Pressure of every piece, in the same order [MPa].
     disc_mm : float
@@ -177,29 +242,47 @@ def read_pieces(
 
     Raises
     ------
-    PrintError
+    PiecesError
         If a piece leaves no blank margin beside its stain.
     """
+    taken = [piece for piece in pieces if piece.counted]
+    areas = [_core_and_margin(picture, piece, disc_mm) for piece in taken]
+    bare = [margin.sum() < _LEAST_PIXELS or core.sum() < _LEAST_PIXELS for core, margin in areas]
+    if any(bare):
+        first = next(pressure for pressure, is_bare in zip(pressures, bare, strict=True) if is_bare)
+        raise PiecesError(
+            f"the piece of {first:g} MPa leaves no blank film beside its stain",
+            where=picture.name,
+            remedy=f"cut pieces at least {disc_mm + 8:.0f} mm wide and load them in the middle",
+            found=[
+                *(
+                    replace(piece, refused="no blank film is left beside its stain") if is_bare else piece
+                    for piece, is_bare in zip(taken, bare, strict=True)
+                ),
+                *(piece for piece in pieces if not piece.counted),
+            ],
+        )
     return [
-        _read_piece(picture, piece, pressure, disc_mm)
-        for piece, pressure in zip(pieces, pressures, strict=True)
+        _read_piece(picture, piece, pressure, *area)
+        for piece, pressure, area in zip(taken, pressures, areas, strict=True)
     ]
 
 
-def _read_piece(picture: ScanPicture, piece: FoundPiece, pressure: float, disc_mm: float) -> PieceReading:
+def _core_and_margin(picture: ScanPicture, piece: FoundPiece, disc_mm: float) -> tuple[BoolArray, BoolArray]:
+    """Return the middle of the stain and the blank film round it, within the piece's place."""
     width, height = picture.coarse_mm
     rows = (np.arange(piece.place[0].start, piece.place[0].stop) + 0.5) * height - piece.centre[1]
     cols = (np.arange(piece.place[1].start, piece.place[1].stop) + 0.5) * width - piece.centre[0]
     distance = np.hypot(rows[:, None], cols[None, :])
     core = (distance < _CENTRAL_SHARE * disc_mm / 2) & piece.mask
     film = ndimage.binary_erosion(piece.mask, iterations=_pixels(picture, _BLANK_CLEARANCE_MM))
-    margin = film & (distance > disc_mm / 2 + _BLANK_CLEARANCE_MM)
-    if margin.sum() < 40 or core.sum() < 40:
-        raise PrintError(
-            f"the piece of {pressure:g} MPa leaves no blank film beside its stain",
-            where=picture.name,
-            remedy=f"cut pieces at least {disc_mm + 8:.0f} mm wide and load them in the middle",
-        )
+    return core, film & (distance > disc_mm / 2 + _BLANK_CLEARANCE_MM)
+
+
+def _read_piece(
+    picture: ScanPicture, piece: FoundPiece, pressure: float, core: BoolArray, margin: BoolArray
+) -> PieceReading:
+    width, height = picture.coarse_mm
     light = picture.coarse[piece.place]
     signal, grain = [], []
     for channel in range(light.shape[-1]):

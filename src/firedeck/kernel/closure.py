@@ -8,6 +8,8 @@ envelope, so that a cycle can only take energy up.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 from numba import njit
@@ -20,44 +22,43 @@ Ints = npt.NDArray[np.int64]
 #: Tables of all laws: closure (laws, rows), load (laws, rows), recovery (laws, rows, shares).
 LawTables = tuple[Floats, Floats, Floats]
 
+#: How the parts are compiled that only other kernels call: a way in from outside would cost the first start.
+_PART: Any = {
+    "cache": True, "nogil": True, "error_model": "numpy",
+    "no_cpython_wrapper": True, "no_cfunc_wrapper": True,
+}  # fmt: skip
 
-@njit(cache=True, nogil=True)
-def _row_of(knots: Floats, x: float) -> int:
-    low, high = 0, len(knots) - 1
+
+@njit(**_PART)
+def _row_of(knots: Floats, law: int, x: float) -> int:
+    low, high = 0, knots.shape[1] - 1
     while high - low > 1:
         middle = (low + high) // 2
-        if knots[middle] <= x:
+        if knots[law, middle] <= x:
             low = middle
         else:
             high = middle
     return low
 
 
-@njit(cache=True, nogil=True)
-def _envelope(knots: Floats, loads: Floats, x: float) -> tuple[float, float]:
-    row = _row_of(knots, x)
-    slope = (loads[row + 1] - loads[row]) / (knots[row + 1] - knots[row])
-    return loads[row] + slope * (x - knots[row]), slope
-
-
-@njit(cache=True, nogil=True)
-def _way_back(knots: Floats, recovery: Floats, peak: float, top: float, back: float) -> tuple[float, float]:
-    """Load and slope once the closure has gone back by `back` from its largest value `top`."""
-    row = _row_of(knots, top)
-    part = min((top - knots[row]) / (knots[row + 1] - knots[row]), 1.0)
-    shares = recovery.shape[1] - 1
+@njit(**_PART)
+def _way_back(
+    knots: Floats, recovery: Floats, law: int, row: int, top: float, back: float
+) -> tuple[float, float]:
+    """Share of the peak's load and its slope once the closure has gone back so far from its largest value."""
+    part = min((top - knots[law, row]) / (knots[law, row + 1] - knots[law, row]), 1.0)
+    shares = recovery.shape[2] - 1
     below = 0.0
     for step in range(shares - 1, -1, -1):
-        above = (1.0 - part) * recovery[row, step] + part * recovery[row + 1, step]
+        above = (1.0 - part) * recovery[law, row, step] + part * recovery[law, row + 1, step]
         if back <= above:
             width = max(above - below, 1e-12)
-            share = (step + (above - back) / width) / shares
-            return peak * share, peak / (width * shares)
+            return (step + (above - back) / width) / shares, 1.0 / (width * shares)
         below = above
     return 0.0, 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def point_loads(
     closure: Floats,
     largest: Floats,
@@ -86,17 +87,21 @@ def point_loads(
     """
     knots, loads, recovery = tables
     for i in range(len(closure)):
-        x, number = closure[i], law[i]
+        x, k, top = closure[i], law[i], largest[i]
+        load[i], slope[i] = 0.0, 0.0
         if x <= 0.0:
-            load[i], slope[i] = 0.0, 0.0
             continue
-        q, k = _envelope(knots[number], loads[number], x)
-        if x < largest[i]:
-            peak, _ = _envelope(knots[number], loads[number], largest[i])
-            back, steep = _way_back(knots[number], recovery[number], peak, largest[i], largest[i] - x)
-            if back < q:
-                q, k = back, steep
-        load[i], slope[i] = scale[i] * q, scale[i] * k
+        row = _row_of(knots, k, x)
+        steep = (loads[k, row + 1] - loads[k, row]) / (knots[k, row + 1] - knots[k, row])
+        q = loads[k, row] + steep * (x - knots[k, row])
+        if x < top:
+            row = _row_of(knots, k, top)
+            rise = (loads[k, row + 1] - loads[k, row]) / (knots[k, row + 1] - knots[k, row])
+            peak = loads[k, row] + rise * (top - knots[k, row])
+            share, falling = _way_back(knots, recovery, k, row, top, top - x)
+            if peak * share < q:
+                q, steep = peak * share, peak * falling
+        load[i], slope[i] = scale[i] * q, scale[i] * steep
 
 
 @njit(cache=True, nogil=True)

@@ -72,19 +72,18 @@ class _Halving:
 
     def _cut(self, chosen: Ints) -> tuple[Ints, Ints, Ints]:
         """Part a set into two that do not touch, and what is between them."""
-        best: tuple[float, int, Ints] | None = None
+        best = (np.inf, 0, chosen)
         for axis in range(3):
             level = _levels(self.places[chosen, axis])
             self.level[chosen] = level
             counts = _beside(chosen, self.level, self.starts, self.links)
             score, at = _fairest(counts, level)
-            if best is None or score < best[0]:
+            if score < best[0]:
                 best = (score, at, level)
         self.level[chosen] = -1
-        assert best is not None
-        below = best[2] < best[1]
         if not np.isfinite(best[0]):
             return chosen[:0], chosen[:0], chosen
+        below = best[2] < best[1]
         between = self._crossing(chosen, below)
         return chosen[below & ~between], chosen[~below & ~between], chosen[between]
 

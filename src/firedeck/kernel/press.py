@@ -198,17 +198,19 @@ class _Step:
 
     def look(self, unknowns: Floats) -> None:
         """Find closures, loads and slopes at a trial."""
-        unbalanced(np.zeros(len(unknowns)), unknowns, self.gasket, self.pull, self.met)
+        nothing = np.zeros(len(unknowns))
+        unbalanced(nothing, unknowns, self.gasket, self.pull, self.met, nothing.copy())
 
     def better(self, forces: Floats, start: Floats, way: Floats | None) -> Floats:
         """Return the start, or that with an earlier way gone on from it, whichever is nearer to rest."""
         if way is None:
             return start.copy()
         trials = (start.copy(), start + way)
-        sizes = [
-            np.abs(unbalanced(self.stiffness @ at - forces, at, self.gasket, self.pull, self.met)).max()
-            for at in trials
-        ]
+        sizes = []
+        for at in trials:
+            residual = self.stiffness @ at - forces
+            unbalanced(residual, at, self.gasket, self.pull, self.met, residual)
+            sizes.append(np.abs(residual).max())
         return trials[0] if sizes[0] <= sizes[1] else trials[1]
 
     def factored(self) -> Reference | None:

@@ -124,9 +124,9 @@ def solid_sums(places: Floats, poisson: float) -> SolidSums:
     """
     local, weights = _points(places.shape[1])
     values, slopes = shape_values(places.shape[1], local)
-    turn = np.einsum("mnx,pnl->mplx", places, slopes)
+    turn = np.matmul(slopes.transpose(0, 2, 1), places[:, None])  # element, point, local axis, axis
     size = np.linalg.det(turn)
-    gradient = np.einsum("mpxl,pnl->mpnx", np.linalg.inv(turn), slopes)
+    gradient = np.matmul(slopes, np.linalg.inv(turn).transpose(0, 1, 3, 2))
     rows = _strain_rows(gradient)
     if places.shape[1] == 8:
         rows = np.concatenate([rows, _strain_rows(_mode_gradients(places, local, size))], axis=3)

@@ -6,6 +6,12 @@ from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 
+import numpy as np
+
+from firedeck.contact import SolidMesh, VolumeSection
+from firedeck.contact.volume_body import VolumeBody, condense_volume
+from firedeck.definition.material import builtin_material
+from firedeck.pressure_map import Grid
 from firedeck.study.cache import KeptBodies
 from firedeck.study.duty.cases import compare_duties
 from firedeck.study.fastening.torque import plan_torque
@@ -53,3 +59,16 @@ def _design(folder: Path) -> None:
     kept = KeptBodies()
     predict_joint(folder / "prediction.toml", check=False, store=kept)
     predict_print(folder / "prediction-candidate.toml", store=kept)
+    _volume_mesh()
+
+
+def _volume_mesh() -> None:
+    """Condense a cube of somebody's own bricks, which the demonstration has none of."""
+    at = np.stack(np.meshgrid(*[np.arange(6)] * 3, indexing="ij"), axis=-1).reshape(-1, 3)
+    corners = np.array(
+        [(0, 0, 0), (1, 0, 0), (1, 1, 0), (0, 1, 0), (0, 0, 1), (1, 0, 1), (1, 1, 1), (0, 1, 1)]
+    )
+    cells = (at[(at < 5).all(axis=1)][:, None, :] + corners) @ [36, 6, 1]
+    mesh = SolidMesh("cube", at.astype(np.float64), cells)
+    body = VolumeBody(VolumeSection("head", mesh, builtin_material("A356-T6")), Grid(0.0, 0.0, 1.0, 5, 5))
+    condense_volume(body, np.arange(36), (np.zeros(mesh.points.shape),))

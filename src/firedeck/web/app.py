@@ -17,10 +17,11 @@ from starlette.staticfiles import StaticFiles
 
 from firedeck.errors import FiredeckError
 from firedeck.web import (
+    against_pages,
     bench_pages,
     calibration_pages,
     clamp_pages,
-    deck_pages,
+    editing_pages,
     film_pages,
     imports,
     job_pages,
@@ -63,8 +64,9 @@ def create_app(folder: Path) -> Starlette:
         routes=[
             *bench_pages.ROUTES,
             *film_pages.ROUTES,
+            *against_pages.ROUTES,
             *lay_pages.ROUTES,
-            *deck_pages.ROUTES,
+            *editing_pages.ROUTES,
             *clamp_pages.ROUTES,
             *record_pages.ROUTES,
             *calibration_pages.ROUTES,

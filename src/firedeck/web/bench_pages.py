@@ -1,4 +1,4 @@
-"""The bench page: what the folder holds and what can be done with it; and comparisons of two tests."""
+"""The bench page: what the folder holds and what can be done with it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from starlette.responses import FileResponse, HTMLResponse, Response
 from starlette.routing import Route
 
 from firedeck.study.bench import BenchFile
-from firedeck.web.downloads import downloads_of, file_response
+from firedeck.web.editing_pages import page_of
 from firedeck.web.guard import REPORT_POLICY
 from firedeck.web.shop import Shop, shop_of
 
@@ -45,6 +45,7 @@ def _bench(request: Request) -> Response:
         empty=not files,
         cut_short=shop.cut_short,
         plans=[file for file in files if file.kind == "deck-plan"],
+        page_of=page_of,
         unwritten=unwritten,
         lost=[name for name in unwritten if name not in there],
     )
@@ -63,28 +64,6 @@ def _refused(request: Request) -> Response:
     return FileResponse(shop_of(request).bench.existing(name), media_type="image/png")
 
 
-def _against(request: Request) -> Response:
-    shop = shop_of(request)
-    names = [f"{request.path_params[one]}.toml" for one in ("first", "second")]
-    for name in names:
-        shop.bench.existing(name)
-    report = shop.bench.comparison_of(*names) / "report.html"
-    return shop.page(
-        "against.html.j2", names=names, there=report.is_file(), downloads=downloads_of(report.parent)
-    )
-
-
-def _comparison(request: Request) -> Response:
-    names = [f"{request.path_params[one]}.toml" for one in ("first", "second")]
-    return report_response(shop_of(request), names)
-
-
-def _comparison_file(request: Request) -> Response:
-    first, second = (request.path_params[one] for one in ("first", "second"))
-    folder = shop_of(request).bench.comparison_of(f"{first}.toml", f"{second}.toml")
-    return file_response(folder, request.path_params["name"], f"{second}-against-{first}")
-
-
 def report_response(shop: Shop, names: list[str]) -> Response:
     """Return a finished report, of one test or of the comparison of two, under its own policy."""
     folder = shop.bench.report_of(names[0]) if len(names) == 1 else shop.bench.comparison_of(*names)
@@ -98,7 +77,4 @@ def report_response(shop: Shop, names: list[str]) -> Response:
 ROUTES = [
     Route("/", _bench),
     Route("/refused/{name}", _refused),
-    Route("/against/{first}/{second}", _against),
-    Route("/against/{first}/{second}/report", _comparison),
-    Route("/against/{first}/{second}/file/{name}", _comparison_file),
 ]

@@ -6,10 +6,11 @@ from pathlib import Path
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import FileResponse, HTMLResponse, Response
 from starlette.routing import Route
 
 from firedeck.study.bench import Bench
+from firedeck.study.prints.found_pieces import SCAN_NAME, USED
 from firedeck.study.prints.stored_calibration import stored_calibration
 from firedeck.web.downloads import downloads_of, file_response
 from firedeck.web.guard import REPORT_POLICY
@@ -37,11 +38,14 @@ def _page(request: Request) -> Response:
     shop, name = shop_of(request), _record_name(request)
     shop.bench.check_calibration_inside(name)
     folder = _folder(shop.bench, name)
+    refused = f"{folder.name}-refused.png"
     return shop.page(
         "calibration.html.j2",
         name=name,
         stem=name.removesuffix(".toml"),
         one=stored_calibration(shop.bench.existing(name), folder),
+        used=USED,
+        refused=refused if shop.bench.place(refused).is_file() else "",
         curve=_CURVE if (folder / _CURVE).is_file() else "",
         downloads=downloads_of(folder),
     )
@@ -51,6 +55,13 @@ def _file(request: Request) -> Response:
     name = _record_name(request)
     folder = _folder(shop_of(request).bench, name)
     return file_response(folder, request.path_params["name"], name.removesuffix(".toml"), shown=(_CURVE,))
+
+
+def _scan(request: Request) -> Response:
+    scan = _folder(shop_of(request).bench, _record_name(request)) / SCAN_NAME
+    if not scan.is_file():
+        raise HTTPException(404)
+    return FileResponse(scan, media_type="image/jpeg")
 
 
 def _report(request: Request) -> Response:
@@ -64,5 +75,6 @@ def _report(request: Request) -> Response:
 ROUTES = [
     Route("/calibration/{record}", _page),
     Route("/calibration/{record}/file/{name}", _file),
+    Route("/calibration/{record}/scan", _scan),
     Route("/calibration/{record}/report", _report),
 ]

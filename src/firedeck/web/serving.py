@@ -8,11 +8,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 import uvicorn
+from starlette.applications import Starlette
 
 from firedeck.errors import FiredeckError
 from firedeck.web.app import create_app
+from firedeck.web.lines import Limits, lines_within
 
-__all__ = ["serve"]
+__all__ = ["serve", "server_of"]
 
 _ADDRESS = "127.0.0.1"
 
@@ -52,5 +54,26 @@ def serve(folder: Path, *, port: int = 0, open_browser: bool = False, tell: Call
     tell(address)
     if open_browser:
         webbrowser.open(address)
-    config = uvicorn.Config(app, log_level="warning", server_header=False, ws="none")
-    uvicorn.Server(config).run(sockets=[listener])
+    server_of(app).run(sockets=[listener])
+
+
+def server_of(app: Starlette, limits: Limits | None = None) -> uvicorn.Server:
+    """Return the server of an application, which bears with those who connect within limits.
+
+    Parameters
+    ----------
+    app : Starlette
+        The application.
+    limits : Limits, optional
+        What is borne; the usual unless given.
+
+    Returns
+    -------
+    Server
+        The server, not started; where to listen, it is told by the socket that it is run on.
+    """
+    config = uvicorn.Config(
+        app, http=lines_within(limits or Limits()), port=0, log_level="warning", server_header=False,
+        ws="none", proxy_headers=False,
+    )  # fmt: skip
+    return uvicorn.Server(config)

@@ -81,15 +81,25 @@ def _compare(folder: Path, names: list[str], tell: Tell) -> None:
 
 def _calibrate(folder: Path, names: list[str], tell: Tell) -> None:
     """Calibrate a film from the scan of its pieces, write the curve into its batch, and the report."""
+    from firedeck.film.pieces import PiecesError
     from firedeck.study.bench import Bench
     from firedeck.study.prints.calibrating import calibrate_film
+    from firedeck.study.prints.found_pieces import write_pieces_refusal
     from firedeck.study.prints.output import write_calibration
 
     bench = Bench(folder)
     bench.check_calibration_inside(names[0])
-    result = calibrate_film(bench.existing(names[0]), progress=tell)
+    record, out = bench.existing(names[0]), bench.calibration_of(names[0])
+    refused = bench.place(f"{out.name}-refused.png")
+    refused.unlink(missing_ok=True)
+    try:
+        result = calibrate_film(record, progress=tell)
+    except PiecesError as refusal:
+        tell("drawing what was found", 0.9)
+        _say({"picture": write_pieces_refusal(record, refusal, out).name})
+        raise
     tell("drawing the report", 0.95)
-    write_calibration(result, bench.calibration_of(names[0]))
+    write_calibration(result, out)
 
 
 def _condense(folder: Path, names: list[str], tell: Tell) -> None:

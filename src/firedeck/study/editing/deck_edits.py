@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from firedeck.definition.deck import PortKind
@@ -13,15 +13,15 @@ from firedeck.files.definition_splice import Value, add_entry, drop_entry, drop_
 from firedeck.study.editing.deck_entries import (
     GROUPS,
     PLAN_KEY,
-    Entry,
     entries_of,
     entry_of,
     names_of,
     unit_of,
 )
+from firedeck.study.editing.entry import Edited, Entry
 from firedeck.units import parse_quantity
 
-__all__ = ["Edited", "add_feature", "delete_feature", "enter_value", "move_feature", "retype"]
+__all__ = ["add_feature", "delete_feature", "enter_value", "move_feature", "new_seal"]
 
 _INCH_MM = 25.4
 
@@ -37,9 +37,6 @@ _NAMES = ("inside", "outside")
 
 #: Keys that may be left empty, and are left out then.
 _OPTIONAL = ("note", "origin", "inside", "outside", "offset")
-
-#: A changed text, what was done, and the key of the entry it was done to.
-Edited = tuple[str, str, str]
 
 
 def enter_value(text: str, key: str, field: str, typed: str) -> Edited:
@@ -229,7 +226,7 @@ def add_feature(text: str, group: str, kind: str, at: tuple[float, float], aroun
         raise FiredeckError("a plan has no such entries", where=group[:40])
     alike = [entry.data for entry in entries_of(data) if entry.group == group]
     if group == "seal":
-        values = _new_seal(data, kind, around, alike)
+        values = new_seal(data, kind, around, alike)
     else:
         values = _new_opening(data, group, kind, at, alike)
     key = f"{group}[{len(data.get(group, [])) + 1}]"
@@ -250,9 +247,22 @@ def _new_opening(
     return {**values, "centre": place, "diameter": str(diameter)}
 
 
-def _new_seal(
-    data: Mapping[str, Any], kind: str, around: str, alike: list[Mapping[str, Any]]
+def new_seal(
+    data: Mapping[str, Any], kind: str, around: str, alike: Sequence[Mapping[str, Any]]
 ) -> dict[str, Value]:
+    """Return the values of a new seal round an opening of a plan, sized like the last of its kind.
+
+    Parameters
+    ----------
+    data : mapping
+        The plan, with the seals that it or its gasket has.
+    kind : str
+        Kind of the seal.
+    around : str
+        Opening that it lies around; the next one without a seal where none is named.
+    alike : sequence of mapping
+        The seals that are there.
+    """
     taken = {one.get("around") for one in alike}
     free = [entry.name for entry in entries_of(data) if entry.group in ("bore", "port")]
     around = around or next((name for name in free if name not in taken), free[0] if free else "outline")
@@ -268,7 +278,7 @@ def _new_seal(
     }
 
 
-def _free_name(data: Mapping[str, Any], stem: str, alike: list[Mapping[str, Any]]) -> str:
+def _free_name(data: Mapping[str, Any], stem: str, alike: Sequence[Mapping[str, Any]]) -> str:
     """Return a name with the next free number, in the words of the last entry of its kind."""
     last = str(alike[-1].get("name", "")) if alike else ""
     counted = re.fullmatch(r"(.*\D) ?(\d+)", last)
@@ -310,30 +320,3 @@ def delete_feature(text: str, key: str) -> Edited:
     neighbour = f"{entry.group}[{min(place + 1, left)}]" if left else PLAN_KEY
     changed = drop_entry(text, entry.group, place)
     return changed, f"{entry.name or entry.what} deleted", neighbour
-
-
-def retype(text: str, typed: str) -> str:
-    """Take over a text that was typed as a whole; lines that are the same keep their line ending.
-
-    Parameters
-    ----------
-    text : str
-        The plan's text.
-    typed : str
-        What was typed, its lines ended as a browser does.
-
-    Returns
-    -------
-    str
-        The new text, in the line ending of the old one.
-    """
-    ending = "\r\n" if "\r\n" in text else "\n"
-    old = re.findall(r"[^\n]*\n|[^\n]+", text)
-    new = re.findall(r"[^\n]*\n|[^\n]+", re.sub(r"\r\n?", "\n", typed))
-    plain = [line.replace("\r\n", "\n") for line in old]
-    shorter = min(len(old), len(new))
-    head = next((k for k in range(shorter) if plain[k] != new[k]), shorter)
-    rest = shorter - head
-    tail = next((k for k in range(rest) if plain[-1 - k] != new[-1 - k]), rest)
-    middle = [line.replace("\n", ending) for line in new[head : len(new) - tail]]
-    return "".join([*old[:head], *middle, *old[len(old) - tail :]])

@@ -4,23 +4,21 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 from firedeck.definition.deck import PortKind, SealKind
 from firedeck.errors import FiredeckError
-from firedeck.units import parse_quantity
+from firedeck.study.editing.entry import Entry, Field, also_in_mm, pair_of, shown
 
 __all__ = [
     "GROUPS",
     "PLAN_KEY",
-    "Entry",
-    "Field",
     "entries_of",
     "entry_of",
     "fields_of",
     "group_of",
     "names_of",
+    "unit_of",
 ]
 
 #: Key of the entry that stands for the plan's own keys.
@@ -39,60 +37,6 @@ GROUPS = {
 Data = Mapping[str, Any]
 
 
-@dataclass(frozen=True)
-class Field:
-    """One thing of an entry that can be edited.
-
-    Attributes
-    ----------
-    key : str
-        Its key in the entry; ``x`` and ``y`` for the two numbers of ``centre``.
-    label : str
-        What it is called.
-    value : str
-        What stands there, as text.
-    ask : {"text", "choice", "lines"}
-        How it is asked.
-    choices : tuple of str
-        Words to choose from.
-    also : str
-        The same length in mm where it is written in another unit.
-    """
-
-    key: str
-    label: str
-    value: str
-    ask: Literal["text", "choice", "lines"] = "text"
-    choices: tuple[str, ...] = ()
-    also: str = ""
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One entry of the plan.
-
-    Attributes
-    ----------
-    key : str
-        Such as ``bore[2]``, counted from 1.
-    group : str
-        The list it stands in; `PLAN_KEY` or ``outline`` for those.
-    path : tuple
-        The same for the text's places.
-    name, what : str
-        Its name and what it is.
-    data : mapping
-        What the text says of it.
-    """
-
-    key: str
-    group: str
-    path: tuple[str | int, ...]
-    name: str
-    what: str
-    data: Data
-
-
 def entries_of(data: Data) -> Iterator[Entry]:
     """Return every entry that the text has, whether sound or not.
 
@@ -106,16 +50,14 @@ def entries_of(data: Data) -> Iterator[Entry]:
     Entry
         The plan itself, its outline, and every entry of its lists.
     """
-    yield Entry(PLAN_KEY, PLAN_KEY, (), _shown(data.get("name")), "the plan itself", data)
+    yield Entry(PLAN_KEY, PLAN_KEY, (), shown(data.get("name")), "the plan itself", data)
     yield Entry(_OUTLINE_KEY, _OUTLINE_KEY, (), "outline", "outline", data)
     for group, what in GROUPS.items():
         found = data.get(group)
         for place, one in enumerate(found if isinstance(found, list) else []):
             entry = one if isinstance(one, Mapping) else {}
-            kind = f"{_shown(entry.get('kind'))} {what}".strip() if group in ("port", "seal") else what
-            yield Entry(
-                f"{group}[{place + 1}]", group, (group, place), _shown(entry.get("name")), kind, entry
-            )
+            kind = f"{shown(entry.get('kind'))} {what}".strip() if group in ("port", "seal") else what
+            yield Entry(f"{group}[{place + 1}]", group, (group, place), shown(entry.get("name")), kind, entry)
 
 
 def entry_of(data: Data, key: str) -> Entry:
@@ -157,7 +99,7 @@ def fields_of(entry: Entry, data: Data) -> tuple[Field, ...]:
     """
     if entry.group == PLAN_KEY:
         keys = {"name": "Name", "origin": "Point 0, 0 is", "note": "Note"}
-        return tuple(Field(key, label, _shown(data.get(key))) for key, label in keys.items())
+        return tuple(Field(key, label, shown(data.get(key))) for key, label in keys.items())
     unit = unit_of(data)
     if entry.group == _OUTLINE_KEY:
         return (_points("outline", data.get("outline"), unit),)
@@ -174,15 +116,15 @@ def _entry_fields(entry: Entry, data: Data, unit: str) -> Iterator[Field]:
     yield Field("name", "Name", entry.name)
     if entry.group in ("port", "seal"):
         kinds = tuple(str(one) for one in (PortKind if entry.group == "port" else SealKind))
-        yield Field("kind", "Kind", _shown(own.get("kind")), "choice", kinds)
+        yield Field("kind", "Kind", shown(own.get("kind")), "choice", kinds)
     if entry.group == "seal":
         yield from _seal_fields(own, data, unit)
     elif "path" in own:
         yield _points("path", own["path"], unit)
     else:
-        x, y = _pair(own.get("centre"))
-        yield Field("x", "x", f"{x} {unit}".strip() if x else "", also=_also(f"{x} {unit}"))
-        yield Field("y", "y", f"{y} {unit}".strip() if y else "", also=_also(f"{y} {unit}"))
+        x, y = pair_of(own.get("centre"))
+        yield Field("x", "x", f"{x} {unit}".strip() if x else "", also=also_in_mm(f"{x} {unit}"))
+        yield Field("y", "y", f"{y} {unit}".strip() if y else "", also=also_in_mm(f"{y} {unit}"))
         yield _length("diameter", "Diameter", own)
 
 
@@ -190,14 +132,14 @@ def _seal_fields(own: Data, data: Data, unit: str) -> Iterator[Field]:
     if "path" in own:
         yield _points("path", own["path"], unit)
     else:
-        around = _shown(own.get("around"))
+        around = shown(own.get("around"))
         choices = tuple(dict.fromkeys((around, *names_of(data, openings=True), "outline")))
         yield Field("around", "Lies around", around, "choice", choices)
         yield _length("offset", "Offset from its edge", own)
     yield _length("band", "Width of the band", own)
     for key, label in (("inside", "Encloses, one name a line"), ("outside", "Beyond it, one name a line")):
         names = own.get(key)
-        lines = [_shown(one) for one in names] if isinstance(names, list) else []
+        lines = [shown(one) for one in names] if isinstance(names, list) else []
         yield Field(key, label, "\n".join(lines), "lines")
 
 
@@ -211,35 +153,11 @@ def names_of(data: Data, *, openings: bool = False) -> list[str]:
 
 
 def _length(key: str, label: str, own: Data) -> Field:
-    value = _shown(own.get(key))
-    return Field(key, label, value, also=_also(value))
-
-
-def _also(text: str) -> str:
-    """Return a length in mm, empty where it is written in mm already or is none."""
-    if re.search(r"\d\s*mm$", text):
-        return ""
-    try:
-        return f"{parse_quantity(text, 'length'):.3f} mm"
-    except FiredeckError:
-        return ""
+    value = shown(own.get(key))
+    return Field(key, label, value, also=also_in_mm(value))
 
 
 def _points(key: str, points: object, unit: str) -> Field:
-    rows = [_pair(point) for point in points] if isinstance(points, list) else []
+    rows = [pair_of(point) for point in points] if isinstance(points, list) else []
     lines = "\n".join(f"{x}, {y}" for x, y in rows)
     return Field(key, f"Points x, y [{unit}], one a line", lines, "lines")
-
-
-def _pair(point: object) -> tuple[str, str]:
-    if isinstance(point, list) and len(point) == 2:
-        return _shown(point[0]), _shown(point[1])
-    return "", ""
-
-
-def _shown(value: object) -> str:
-    if isinstance(value, bool) or value is None:
-        return "" if value is None else str(value).lower()
-    if isinstance(value, (int, float)):
-        return f"{value:.12g}"
-    return value if isinstance(value, str) else ""

@@ -249,9 +249,9 @@ class Drafts:
         draft = self.look(name)
         if draft.revision != seen:
             raise FiredeckError(
-                "the plan was changed meanwhile, on another page or on disk; this change was not made",
+                "the file was changed meanwhile, on another page or on disk; this change was not made",
                 where=name,
-                remedy="look at the plan as it is now and make the change again",
+                remedy="look at it as it is now and make the change again",
             )
         return draft
 

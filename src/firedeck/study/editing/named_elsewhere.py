@@ -1,4 +1,4 @@
-"""What other definition files of a bench call by the names of a plan being edited."""
+"""What other definition files of a bench call by the names of a plan or gasket being edited."""
 
 from __future__ import annotations
 
@@ -11,8 +11,9 @@ from pathlib import Path
 from firedeck.errors import DefinitionError
 from firedeck.files.definition_file import LARGEST_FILE, parse_text
 from firedeck.study.bench import Bench
-from firedeck.study.editing.deck_entries import GROUPS, Entry, entries_of
 from firedeck.study.editing.drafts import Draft
+from firedeck.study.editing.entry import Entry
+from firedeck.study.editing.paper import Paper
 
 __all__ = ["Named", "named_elsewhere"]
 
@@ -42,25 +43,29 @@ class Named:
     places: tuple[str, ...]
 
 
-def named_elsewhere(bench: Bench, draft: Draft) -> list[Named]:
-    """Return every name of a plan that other files of the bench use, lost ones first.
+def named_elsewhere(bench: Bench, draft: Draft, paper: Paper) -> list[Named]:
+    """Return every name of a plan or gasket that other files of the bench use, lost ones first.
 
-    Files that say that they belong to another plan are left out, and so are other plans.
+    Files that say that they belong to another one are left out, and so are others of its kind.
 
     Parameters
     ----------
     bench : Bench
         The bench.
     draft : Draft
-        The plan being edited.
+        The file being edited.
+    paper : Paper
+        What it is.
 
     Returns
     -------
     list of Named
         Names that are used.
     """
-    used = _used_names(bench, draft.name)
-    now, before = _entries(draft.name, draft.text), _entries(draft.name, draft.disk or "")
+    if not paper.owner:
+        return []
+    used = _used_names(bench, draft.name, paper)
+    now, before = _entries(draft.name, draft.text, paper), _entries(draft.name, draft.disk or "", paper)
     names, had = {entry.name for entry in now}, {entry.name for entry in before}
     lost = [
         Named(entry.name, _renamed_entry(entry, now, before, had), True, tuple(used[entry.name]))
@@ -74,9 +79,10 @@ def named_elsewhere(bench: Bench, draft: Draft) -> list[Named]:
     return lost + kept
 
 
-def _entries(name: str, text: str) -> list[Entry]:
+def _entries(name: str, text: str, paper: Paper) -> list[Entry]:
     try:
-        return [one for one in entries_of(parse_text(name, text)) if one.group in GROUPS and one.name]
+        entries = paper.entries(parse_text(name, text))
+        return [one for one in entries if paper.can_go(one) and one.data.get("name")]
     except DefinitionError:
         return []
 
@@ -88,29 +94,30 @@ def _renamed_entry(entry: Entry, now: list[Entry], before: list[Entry], had: set
     return twin.key if twin and len(same[0]) == len(same[1]) else ""
 
 
-def _used_names(bench: Bench, plan: str) -> Mapping[str, list[str]]:
+def _used_names(bench: Bench, own: str, paper: Paper) -> Mapping[str, list[str]]:
     found: dict[str, list[str]] = defaultdict(list)
     for file in bench.files():
-        if file.kind in ("", "deck-plan"):
+        if file.kind in ("", "deck-plan", paper.word) or file.name == own:
             continue
         path = bench.place(file.name)
-        deck, words = _words_of(path, path.stat().st_mtime_ns)
-        if not deck or Path(deck).name == plan:
+        owner, words = _words_of(path, path.stat().st_mtime_ns, paper.owner)
+        # What belongs to no plan may name the features of any; what belongs to no gasket means the plan's.
+        if Path(owner).name == own or (not owner and paper.owner == "deck"):
             for key, word in words:
                 found[word].append(f"{file.name}: {key}")
     return found
 
 
 @functools.lru_cache(maxsize=256)
-def _words_of(path: Path, _time: int) -> tuple[str, tuple[tuple[str, str], ...]]:
-    """Return the plan that a file belongs to, and its texts by key, read once for every writing of it."""
+def _words_of(path: Path, _time: int, owner: str) -> tuple[str, tuple[tuple[str, str], ...]]:
+    """Return the plan or gasket that a file belongs to, and its texts by key, read once as it is written."""
     try:
         if path.stat().st_size > LARGEST_FILE:
             return "", ()
         data = parse_text(path.name, path.read_text(encoding="utf-8-sig"))
     except (OSError, ValueError, DefinitionError):
         return "", ()  # what cannot be read is told on the bench page
-    return str(data.get("deck", "")), tuple(_words(data, ""))
+    return str(data.get(owner, "")), tuple(_words(data, ""))
 
 
 def _words(value: object, key: str) -> Iterator[tuple[str, str]]:

@@ -27,6 +27,8 @@ def prediction_assumptions(
     gas: str,
     joint: Joint,
     relaxed: Mapping[str, float] | None = None,
+    *,
+    drawn: bool = False,
 ) -> tuple[str, ...]:
     """Return what was taken to predict a joint and would change it.
 
@@ -42,9 +44,11 @@ def prediction_assumptions(
         The joint.
     relaxed : mapping of str to float, optional
         Share of its load that each seal loses while settling [1]; not given where nothing settles.
+    drawn : bool
+        Whether friction and wrench were drawn for many assemblies, not typical in one.
     """
     gasket = (*_gasket(files), *(_relaxation(files, relaxed) if relaxed is not None else ()))
-    found = (*_bodies(files, sizes, joint), *_heat(files, joint), *gasket, *_loads(files, gas))
+    found = (*_bodies(files, sizes, joint), *_heat(files, joint), *gasket, *_loads(files, gas, drawn))
     return tuple(_sentence(text) for text in found)
 
 
@@ -136,9 +140,10 @@ def _relaxation(files: PredictionFiles, relaxed: Mapping[str, float]) -> Iterato
         )
 
 
-def _loads(files: PredictionFiles, gas: str) -> Iterator[str]:
+def _loads(files: PredictionFiles, gas: str, drawn: bool) -> Iterator[str]:
+    friction = "friction and wrench drawn for each, part of it common to all" if drawn else "typical friction"
     yield (
-        "fasteners are turned at typical friction, move by move, on elastic bodies; head, block and gasket "
+        f"fasteners are turned at {friction}, move by move, on elastic bodies; head, block and gasket "
         "take from the neighbours what they do"
     )
     if any(move.loosen for move in files.clamp.history.moves):

@@ -227,7 +227,7 @@ def scatter_joint(
         tuple(sorted(seals, key=lambda one: (-one.short.count, one.ratio.low))),
         tuple(_fastener_scatter(name, k, seen) for k, name in enumerate(names)),
         Share(int((ratios < 1.0).sum()), assemblies),
-        prediction_assumptions(files, sizes, gas.origin, joint, relaxed),
+        prediction_assumptions(files, sizes, gas.origin, joint, relaxed, drawn=True),
     )
 
 

@@ -9,7 +9,8 @@ from firedeck.definition.calibration import FilmCalibration
 from firedeck.definition.film import FilmBatch, Response
 from firedeck.errors import PrintError
 from firedeck.files.definition_file import read_definition, write_definition
-from firedeck.film.pieces import find_pieces, read_pieces
+from firedeck.film.picture import ScanPicture
+from firedeck.film.pieces import FoundPiece, find_pieces, read_pieces
 from firedeck.film.response import PieceReading, fit_response, signal_of
 from firedeck.study.prints.scanning import load_scan
 from firedeck.study.progress import Progress, silent
@@ -33,12 +34,29 @@ class CalibrationResult:
         Index of the measuring channel in the pieces' signals.
     notes : tuple of str
         Assumptions in plain sentences.
+    picture : ScanPicture or None
+        The scan; None where the curve comes from a table.
+    found : tuple of FoundPiece
+        The pieces on it in the order of `pieces`, and behind them what was not taken for one.
     """
 
     batch: FilmBatch
     pieces: tuple[PieceReading, ...]
     channel: int
     notes: tuple[str, ...]
+    picture: ScanPicture | None = None
+    found: tuple[FoundPiece, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Readings:
+    """What stands on a calibration scan, or in a table."""
+
+    pieces: list[PieceReading]
+    channels: tuple[str, ...]
+    notes: tuple[str, ...]
+    picture: ScanPicture | None = None
+    found: tuple[FoundPiece, ...] = ()
 
 
 def calibrate_film(
@@ -68,9 +86,9 @@ def calibrate_film(
     record = read_definition(record_file, FilmCalibration)
     film_file = record_file.parent / record.film
     batch = read_definition(film_file, FilmBatch)
-    pieces, channels, notes = _readings(record, record_file.parent, progress)
+    read = _readings(record, record_file.parent, progress)
     progress("fitting the response curve", 0.9)
-    response = fit_response(pieces, channels, pressure_error=record.pressure_uncertainty)
+    response = fit_response(read.pieces, read.channels, pressure_error=record.pressure_uncertainty)
     _check_range(batch, response)
     calibrated = batch.model_copy(
         update={
@@ -82,18 +100,17 @@ def calibrate_film(
         }
     )
     write_definition(out or film_file, calibrated)
-    return CalibrationResult(calibrated, tuple(pieces), channels.index(response.channel), notes)
+    channel = read.channels.index(response.channel)
+    return CalibrationResult(calibrated, tuple(read.pieces), channel, read.notes, read.picture, read.found)
 
 
-def _readings(
-    record: FilmCalibration, folder: Path, progress: Progress
-) -> tuple[list[PieceReading], tuple[str, ...], tuple[str, ...]]:
+def _readings(record: FilmCalibration, folder: Path, progress: Progress) -> _Readings:
     if record.table:
         pieces = [
             PieceReading(row.pressure, (float(signal_of(row.net_density)),), (0.0,)) for row in record.table
         ]
         note = "The curve comes from a table of densities: the film's grain is not known and taken as zero."
-        return pieces, ("green",), (note,)
+        return _Readings(pieces, ("green",), (note,))
     loaded = load_scan(
         folder / record.scan, record.scanner.transfer, resolution=record.resolution, progress=progress
     )
@@ -101,7 +118,8 @@ def _readings(
     found = find_pieces(loaded.picture, disc_mm=disc, expected=len(record.pieces))
     pressures = tuple(piece.pressure for piece in record.pieces)
     channels = _COLOURS if loaded.picture.coarse.shape[-1] == len(_COLOURS) else ("grey",)
-    return read_pieces(loaded.picture, found, pressures, disc_mm=disc), channels, loaded.notes
+    pieces = read_pieces(loaded.picture, found, pressures, disc_mm=disc)
+    return _Readings(pieces, channels, loaded.notes, loaded.picture, tuple(found))
 
 
 def _check_range(batch: FilmBatch, response: Response) -> None:

@@ -14,6 +14,7 @@ from firedeck.film.registered import RegistrationError
 from firedeck.report.document import Document, Link
 from firedeck.study.prints.calibrating import CalibrationResult
 from firedeck.study.prints.changes import changes_between, earlier_record
+from firedeck.study.prints.found_pieces import write_found_pieces
 from firedeck.study.prints.pages import calibration_page, comparison_page, reading_page
 from firedeck.study.prints.reading import Comparison, PrintReading, load_test
 from firedeck.study.prints.scanning import load_scan
@@ -87,8 +88,17 @@ def write_calibration(result: CalibrationResult, folder: Path, *, overwrite: boo
     response = result.batch.response
     assert response is not None
     tables = {"curve": curve_columns(response), "pieces": piece_columns(result)}
+
+    def beside(draft: Path) -> None:
+        write_found_pieces(result, draft)
+
     return write_report(
-        folder, lambda: calibration_page(result), tables=tables, units=UNITS, overwrite=overwrite
+        folder,
+        lambda: calibration_page(result),
+        tables=tables,
+        units=UNITS,
+        beside=beside,
+        overwrite=overwrite,
     )
 
 

@@ -31,12 +31,14 @@ from firedeck.report.seal_tables import leak_table, reason_table, seal_share_tab
 from firedeck.report.words import difference, estimate, number
 from firedeck.seal.leak import LENGTH_SCALE_MM
 from firedeck.study.prints.calibrating import CalibrationResult
+from firedeck.study.prints.found_pieces import standings
 from firedeck.study.prints.pictures import (
     ReadingPictures,
     calibration_picture,
     comparison_names,
     comparison_pictures,
     leak_marks,
+    pieces_picture,
 )
 from firedeck.study.prints.reading import Comparison, PrintReading
 from firedeck.study.progress import Progress, silent
@@ -300,15 +302,23 @@ def calibration_page(result: CalibrationResult) -> Document:
             f"{piece.pressure:g}",
             number(piece.signal[result.channel]),
             number(float(density_of(piece.signal[result.channel]))),
+            standing,
         )
-        for place, piece in enumerate(result.pieces, start=1)
+        for place, (piece, standing) in enumerate(zip(result.pieces, standings(result), strict=True), start=1)
     )
     pieces = Table(
-        ("piece", "pressure [MPa]", "share of light taken away [1]", "density above blank [1]"),
+        (
+            "piece",
+            "pressure [MPa]",
+            "share of light taken away [1]",
+            "density above blank [1]",
+            "in the curve",
+        ),
         rows,
         "Pieces in reading order.",
         folded=True,
     )
+    drawn = pieces_picture(result)
     text = (
         f"{batch.name}, lot {batch.lot}: reads from {number(response.pressure[0])} to "
         f"{number(response.pressure[-1])} MPa"
@@ -319,7 +329,7 @@ def calibration_page(result: CalibrationResult) -> Document:
             "Response curve",
             (calibration_picture(result), response_facts(response), film_facts(batch)),
         ),
-        Section("pieces", "Pieces", (pieces,)),
+        Section("pieces", "Pieces", (*([drawn] if drawn else []), pieces)),
         Section("assumptions", "Assumptions and notes", (Notes(result.notes or ("None.",)),)),
     )
     return Document(f"Film lot {batch.lot}", "Calibration of a film", Headline(text), sections)

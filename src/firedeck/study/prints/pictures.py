@@ -11,6 +11,7 @@ from firedeck.definition.deck import DeckPlan
 from firedeck.drawing.leak_picture import DrawnLeak, leak_figure
 from firedeck.drawing.map_picture import Mark, difference_figure, map_figure
 from firedeck.drawing.picture_file import to_png_and_svg
+from firedeck.drawing.pieces_picture import pieces_figure
 from firedeck.drawing.polar_picture import polar_figure
 from firedeck.drawing.response_picture import response_figure
 from firedeck.drawing.strip_picture import SealView, curves_figure, overlay_figure, strip_figure
@@ -18,10 +19,11 @@ from firedeck.report.document import Picture
 from firedeck.report.seal_tables import first_leaks
 from firedeck.seal.leak import LeakPath
 from firedeck.study.prints.calibrating import CalibrationResult
+from firedeck.study.prints.found_pieces import piece_marks
 from firedeck.study.prints.reading import Comparison, PrintReading
 from firedeck.verdict import State
 
-__all__ = ["ReadingPictures", "calibration_picture", "comparison_pictures", "leak_marks"]
+__all__ = ["ReadingPictures", "calibration_picture", "comparison_pictures", "leak_marks", "pieces_picture"]
 
 #: Leak paths drawn from end to end; of the others only the place that decides is marked.
 _DRAWN_PATHS = 6
@@ -217,4 +219,17 @@ def calibration_picture(result: CalibrationResult) -> Picture:
         "Calibration pieces and response curve, with the 95 % band of the pressure. Left: density; right: "
         "the share "
         "of light that the dye takes away, which is what adds up over areas.",
+    )
+
+
+def pieces_picture(result: CalibrationResult) -> Picture | None:
+    """Draw the calibration scan with the pieces found on it; None where the curve comes from a table."""
+    if result.picture is None:
+        return None
+    marks = piece_marks(result.found, [piece.pressure for piece in result.pieces])
+    return _picture(
+        "pieces",
+        pieces_figure(result.picture, marks),
+        "The scan with its pieces in reading order, each with the level that it was taken for. Letters, with "
+        "a broken edge: not taken for a piece.",
     )

@@ -2,29 +2,24 @@
 
 from __future__ import annotations
 
-import io
 import json
 from pathlib import Path
 
 import numpy as np
-from PIL import Image
 
 from firedeck import __version__
 from firedeck.film.constellation import Constellation
-from firedeck.film.picture import ScanPicture
 from firedeck.pressure_map import FloatArray
 from firedeck.study.columns import plain
 from firedeck.study.folders import write_folder
 from firedeck.study.plan_shapes import points_of, shape_plan
 from firedeck.study.prints.laying import Laying, SheetLaying
+from firedeck.study.prints.scan_jpeg import jpeg_of
 
 __all__ = ["LAYING_NAME", "write_laying"]
 
 #: File with everything but the pictures of the scans.
 LAYING_NAME = "laying.json"
-
-#: Quality of the pictures, which are only looked at.
-_JPEG_QUALITY = 80
 
 
 def write_laying(laying: Laying, folder: Path) -> None:
@@ -47,7 +42,7 @@ def write_laying(laying: Laying, folder: Path) -> None:
         sheets = []
         for place, sheet in enumerate(laying.sheets, start=1):
             name = f"sheet-{place}.jpg"
-            (draft / name).write_bytes(_picture_bytes(sheet.picture))
+            (draft / name).write_bytes(jpeg_of(sheet.picture))
             sheets.append({"picture": name, **_sheet(laying, sheet)})
         plan = shape_plan(laying.files.plan)
         # A hole's centre is that of its area, so the openings' must be too.
@@ -64,13 +59,6 @@ def write_laying(laying: Laying, folder: Path) -> None:
         (draft / LAYING_NAME).write_text(text, encoding="utf-8")
 
     write_folder(folder, fill)
-
-
-def _picture_bytes(picture: ScanPicture) -> bytes:
-    shown = np.rint(255 * np.clip(picture.fine, 0, 1) ** (1 / 2.2)).astype(np.uint8)
-    target = io.BytesIO()
-    Image.fromarray(shown).save(target, "JPEG", quality=_JPEG_QUALITY)
-    return target.getvalue()
 
 
 def _sheet(laying: Laying, sheet: SheetLaying) -> dict[str, object]:

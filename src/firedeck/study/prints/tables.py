@@ -13,6 +13,7 @@ from firedeck.film.response import density_of
 from firedeck.seal.profile import SealProfile
 from firedeck.study.columns import Columns, as_rows, columns_of, estimate_columns, plain
 from firedeck.study.prints.calibrating import CalibrationResult
+from firedeck.study.prints.found_pieces import standings
 from firedeck.study.prints.reading import Comparison, PrintReading
 
 __all__ = [
@@ -179,6 +180,7 @@ def piece_columns(result: CalibrationResult) -> Columns:
         "pressure_MPa": [piece.pressure for piece in result.pieces],
         "share_of_light": list(shown),
         "net_density": density_of(shown).tolist(),
+        "standing": standings(result),
     }
 
 

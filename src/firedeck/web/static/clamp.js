@@ -125,7 +125,11 @@ function drawSeal() {
   plot.ends = ends;
 }
 
-/** Show on the map where the curve is pointed at. @param {number} first @param {number | null | undefined} k */
+/**
+ * Show on the map where the curve is pointed at.
+ * @param {number} first
+ * @param {number | null | undefined} k
+ */
 function showPlace(first, k) {
   if (k === null || k === undefined) pointer.remove();
   else pointer.setLatLng([places[2 * (first + k) + 1], places[2 * (first + k)]]).addTo(map);
@@ -163,7 +167,7 @@ function show(told) {
   byId('command').textContent = told.command;
   paint();
   root.dataset.doubted = told.doubted ? 'yes' : 'no';
-  root.dataset.shown = `${told.level} ${told.pressure_MPa} MPa ${told.step ?? ''}`;
+  root.dataset.shown = `${told.level} ${Number(told.pressure_MPa.toPrecision(6))} MPa ${told.step ?? ''}`;
 }
 
 /** @param {unknown} fault */
@@ -222,7 +226,11 @@ function changed() {
   ask({ said: asked, place });
 }
 
-/** Work out a setting that rests: every point, the intervals, the give-way order, and its intervals. @param {URLSearchParams} said @param {number} place */
+/**
+ * Work out a setting that rests: every point, the intervals, the give-way order, and its intervals.
+ * @param {URLSearchParams} said
+ * @param {number} place
+ */
 async function rest(said, place) {
   resting = new AbortController();
   const { signal } = resting;
@@ -255,7 +263,10 @@ async function findOrder(said, signal) {
   ordered = key;
 }
 
-/** Draw what is unfolded. @param {URLSearchParams} [said] */
+/**
+ * Draw what is unfolded.
+ * @param {URLSearchParams} [said]
+ */
 function drawPictures(said = setting.said()) {
   for (const place of document.querySelectorAll('details.drawn')) {
     const image = /** @type {HTMLImageElement} */ (place.querySelector('img'));

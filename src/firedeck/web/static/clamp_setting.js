@@ -101,7 +101,10 @@ export class Setting {
     this.changed();
   }
 
-  /** Show where entries and sliders stand by an answer. @param {any} told */
+  /**
+   * Show where entries and sliders stand by an answer.
+   * @param {any} told
+   */
   show(told) {
     const stated = this.stated[this.units.system];
     const text = told.setting;
@@ -124,7 +127,10 @@ export class Setting {
     byId('step-out').textContent = told.step ? `step ${told.step} of ${told.count}` : `finished, ${told.count} moves`;
   }
 
-  /** Show what cannot be used beside its entry. @param {Record<string, string> | undefined} faults */
+  /**
+   * Show what cannot be used beside its entry.
+   * @param {Record<string, string> | undefined} faults
+   */
   showFaults(faults) {
     for (const key of ENTRIES) {
       const place = byId(`fault-${key}`);

@@ -1,7 +1,10 @@
 // @ts-check
 /** Units in which the clamp page shows what the answers carry; factors and decimals come from the server. */
 
-/** Minus as a reader expects it, and no minus before nought. @param {string} text */
+/**
+ * Minus as a reader expects it, and no minus before nought.
+ * @param {string} text
+ */
 const signed = (text) => text.replace(/^-(?=[0.]+$)/, '').replace('-', '−');
 
 export class Units {
@@ -45,6 +48,9 @@ export class Units {
 /** @param {number | null} value @param {number} places */
 export const plainNumber = (value, places) => (value === null ? 'not shown' : signed(value.toFixed(places)));
 
-/** Units as a reader writes them. @param {string} text as the files write it */
+/**
+ * Units as a reader writes them.
+ * @param {string} text as the files write it
+ */
 export const readable = (text) => text.replace(/N\*m/g, 'N·m').replace(/lbf\*ft/g, 'lbf·ft')
   .replace(/ degC/g, ' °C').replace(/ degF/g, ' °F').replace(/ deg/g, '°');

@@ -1,5 +1,5 @@
 // @ts-check
-/** The deck page: one state from the server, shown as plan, list, form and text; every change is sent there. */
+/** A definition's page: one state from the server, shown as plan, list, form and text; every change is sent there. */
 import { byId, fetchJson, make } from './lib.js';
 import { followNewPlan } from './deck_new.js';
 import { nextState } from './deck_state.js';
@@ -8,13 +8,15 @@ import { DeckForm, lostName } from './deck_form.js';
 import { DeckText } from './deck_text.js';
 
 const root = byId('deck');
-const base = `/deck/${encodeURIComponent(root.dataset.plan)}`;
+const base = root.dataset.base;
+const word = root.dataset.word;
+const query = root.dataset.query ? `&${root.dataset.query}` : '';
 const gasket = root.dataset.gasket ? await fetchJson(`${base}/data?gasket=${encodeURIComponent(root.dataset.gasket)}`) : null;
 /** How often the file is asked after [ms]. */
 const EVERY = 1000;
 
 /** @type {any} */
-let state = nextState(null, await fetchJson(`${base}/state`));
+let state = nextState(null, await fetchJson(`${base}/state?had=${query}`));
 let chosen = '';
 /** Changes go out one after the other, each on the state that the one before has left. */
 let queue = Promise.resolve();
@@ -26,7 +28,7 @@ function send(order, quiet = false) {
   const done = queue.then(async () => {
     try {
       const body = JSON.stringify({ disk: state.disk, ...order, seen: state.revision, had: state.mark });
-      const answer = await fetchJson(`${base}/edit`, { method: 'POST', body, headers: { 'Content-Type': 'application/json' } });
+      const answer = await fetchJson(`${base}/edit?${query}`, { method: 'POST', body, headers: { 'Content-Type': 'application/json' } });
       state = nextState(state, answer);
       if (answer.chosen) chosen = answer.chosen;
       tell('');
@@ -44,7 +46,7 @@ function send(order, quiet = false) {
 }
 
 /** @returns {Promise<any>} the state as it is now */
-const fetchState = async () => nextState(state, await fetchJson(`${base}/state?had=${state.mark}`));
+const fetchState = async () => nextState(state, await fetchJson(`${base}/state?had=${state.mark}${query}`));
 
 /** @param {string} words */
 function tell(words) {
@@ -60,15 +62,19 @@ function choose(key, reach = true) {
 }
 
 const desk = { send, choose, chosen: () => chosen, tell };
-const map = new DeckMap(byId('map'), desk);
+/** Where nothing is drawn, what would be told the plan is told nobody. */
+const nowhere = { show() {}, frame() {}, goTo() {}, focusHandle() {}, middle: () => [0, 0] };
+const map = byId('map') ? new DeckMap(byId('map'), desk) : nowhere;
 const form = new DeckForm(desk, map);
 const text = new DeckText(desk);
 
 function show() {
   if (!state.entries.some((/** @type {any} */ one) => one.key === chosen)) chosen = '';
-  const own = state.entries.find((/** @type {any} */ one) => one.key === 'plan');
+  const own = state.entries[0];
   byId('plan-name').textContent = own?.name || state.name;
-  byId('origin').textContent = own?.fields.find((/** @type {any} */ one) => one.key === 'origin')?.value || 'as drawn';
+  if (byId('origin')) byId('origin').textContent = own?.fields.find((/** @type {any} */ one) => one.key === 'origin')?.value || 'as drawn';
+  byId('facts').hidden = !state.facts.length;
+  byId('facts').replaceChildren(...state.facts.flatMap((/** @type {string[]} */ [name, value]) => [make('dt', {}, name), make('dd', {}, value)]));
   map.show(state, gasket);
   form.show(state);
   text.show(state);
@@ -84,7 +90,7 @@ function showStanding() {
   }
   byId('write').disabled = state.written || unreadable || Boolean(state.conflict);
   byId('standing').textContent = state.written ? `As in ${state.name}.`
-    : `Draft, not yet in ${state.name}${unreadable ? ': the text defines no plan, so it cannot be written' : ''}.`;
+    : `Draft, not yet in ${state.name}${unreadable ? ': the text defines no ${word}, so it cannot be written' : ''}.`;
   if (state.conflict) askVersions();
   else if (byId('ask').dataset.about === 'versions' || state.written) byId('ask').hidden = true;
 }
@@ -136,7 +142,7 @@ function askVersions() {
 function write() {
   const faults = state.findings.filter((/** @type {any} */ one) => one.severity === 'fault').length;
   if (!faults) { send({ what: 'write' }); return; }
-  ask('faults', `The plan has ${faults} ${faults === 1 ? 'fault' : 'faults'}; results made from it would be wrong or impossible.`, '', [
+  ask('faults', `The ${word} has ${faults} ${faults === 1 ? 'fault' : 'faults'}; results made from it would be wrong or impossible.`, '', [
     ['Do not write', () => byId('write').focus()],
     ['Write it with its faults', () => send({ what: 'write', faulty: true })],
   ]);
@@ -155,7 +161,7 @@ document.addEventListener('keydown', async (event) => {
   send({ what: event.shiftKey || event.key.toLowerCase() === 'y' ? 'redo' : 'undo' });
 });
 
-followNewPlan(byId('new'), tell, () => text.flush());
+if (byId('new')) followNewPlan(byId('new'), tell, () => text.flush());
 
 setInterval(async () => {
   if (busy || text.isPending() || document.hidden) return;

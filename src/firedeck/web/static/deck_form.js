@@ -11,14 +11,15 @@ export class DeckForm {
   constructor(desk, map) {
     this.desk = desk;
     this.map = map;
-    this.shown = '';
+    /** @type {string | null} what the form shows; nothing yet, not even that nothing is chosen */
+    this.shown = null;
     /** @type {any} */
     this.state = null;
     byId('features').addEventListener('keydown', (/** @type {KeyboardEvent} */ event) => this.walk(event));
     byId('fields').addEventListener('submit', (/** @type {Event} */ event) => event.preventDefault());
-    byId('to-handle').addEventListener('click', () => map.focusHandle());
+    byId('to-handle')?.addEventListener('click', () => map.focusHandle());
     byId('delete').addEventListener('click', () => this.remove());
-    byId('add').addEventListener('submit', (/** @type {Event} */ event) => this.add(event));
+    byId('add')?.addEventListener('submit', (/** @type {Event} */ event) => this.add(event));
   }
 
   /** @param {any} state */
@@ -52,7 +53,7 @@ export class DeckForm {
   /** @param {any} entry */
   showEntry(entry) {
     byId('entry-head').textContent = entry ? entry.name || entry.what : 'Entry';
-    byId('delete').disabled = !entry || ['plan', 'outline'].includes(entry.group);
+    byId('delete').disabled = !entry?.can_go;
     const found = this.state.findings.filter((/** @type {any} */ one) => entry && one.entry === entry.key);
     byId('entry-faults').replaceChildren(...found.map((/** @type {any} */ one) => make('li', { class: one.severity === 'doubt' ? 'doubt' : 'fault' },
       make('b', {}, one.severity), ` ${one.message}${one.remedy ? `. To mend: ${one.remedy}` : ''}`)));
@@ -60,9 +61,9 @@ export class DeckForm {
     const now = entry ? `${entry.key} ${JSON.stringify(entry.fields)}` : '';
     if (now === this.shown) return;
     const focused = /** @type {any} */ (document.activeElement)?.closest?.('#fields') ? /** @type {any} */ (document.activeElement).name : '';
-    const same = entry && this.shown.startsWith(`${entry.key} `);
+    const same = entry && this.shown?.startsWith(`${entry.key} `);
     this.shown = now;
-    byId('fields').replaceChildren(...(entry ? entry.fields.map((/** @type {any} */ field) => this.field(entry, field)) : [make('p', { class: 'quiet' }, 'No feature is chosen.')]));
+    byId('fields').replaceChildren(...(entry ? entry.fields.map((/** @type {any} */ field) => this.field(entry, field)) : [make('p', { class: 'quiet' }, 'Choose one from the list, or place the caret in its lines of the text.')]));
     if (same && focused) byId('fields').querySelector(`[name="${focused}"]`)?.focus();
   }
 

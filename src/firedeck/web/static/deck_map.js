@@ -8,6 +8,9 @@ const STEP = 0.1;
 const LONG_STEP = 1;
 const GATHER = 350;
 
+/** @param {string} words @returns {any} a name that is only looked at */
+const nameIcon = (words) => L.divIcon({ className: 'mark name', html: make('span', {}, words), iconSize: [24, 24] });
+
 /** @param {number} length [mm] */
 const tenth = (length) => Math.round(length * 10) / 10;
 
@@ -65,14 +68,18 @@ export class DeckMap {
     this.handle = null;
     this.shapes = new Map();
     const { outline, openings } = state.plan;
+    // What is drawn of another file is looked at and not chosen.
+    const own = new Set(state.entries.map((/** @type {any} */ one) => one.key));
     L.polygon(outline.map(place), { className: 'deck-outline', smoothFactor: 0, interactive: false, fill: true }).addTo(this.layer);
-    for (const one of openings) this.draw(one, `opening kind-${one.kind.replace(/ /g, '-')}`, true);
-    for (const one of gasket ? gasket.seals : state.plan.seals) this.draw(one, `seal-line kind-${one.kind}`, false, Boolean(gasket));
+    for (const one of openings) this.draw(one, `opening kind-${one.kind.replace(/ /g, '-')}`, true, !own.has(one.key));
+    for (const one of gasket ? gasket.seals : state.plan.seals) this.draw(one, `seal-line kind-${one.kind}`, false, Boolean(gasket) || !own.has(one.key));
     for (const hole of openings) {
       // The chosen one's name stands below the plan, and its handle would lie on it here.
       if (!['fastener', 'bore'].includes(hole.kind) || hole.key === this.desk.chosen()) continue;
       const label = `${hole.name}, ${hole.what}`;
-      mark(hole.middle, hole.kind === 'bore' ? hole.name : hole.short, 'name', label, () => this.desk.choose(hole.key)).addTo(this.layer);
+      const words = hole.kind === 'bore' ? hole.name : hole.short;
+      if (own.has(hole.key)) mark(hole.middle, words, 'name', label, () => this.desk.choose(hole.key)).addTo(this.layer);
+      else L.marker(place(hole.middle), { icon: nameIcon(words), interactive: false, keyboard: false }).addTo(this.layer);
     }
     for (const one of state.findings) {
       if (!one.at) continue;
@@ -88,7 +95,7 @@ export class DeckMap {
   /** @param {any} shape @param {string} look @param {boolean} filled @param {boolean} [foreign] */
   draw(shape, look, filled, foreign = false) {
     const chosen = !foreign && shape.key === this.desk.chosen() ? ' chosen' : '';
-    const line = L.polygon(shape.points.map(place), { className: look + chosen, fill: filled, interactive: filled, smoothFactor: 0 }).addTo(this.layer);
+    const line = L.polygon(shape.points.map(place), { className: look + chosen, fill: filled, interactive: filled && !foreign, smoothFactor: 0 }).addTo(this.layer);
     const hit = filled ? line : L.polygon(shape.points.map(place), { className: 'hit', fill: false, smoothFactor: 0 }).addTo(this.layer);
     if (!foreign) {
       hit.on('click', () => this.desk.choose(shape.key));
@@ -112,7 +119,7 @@ export class DeckMap {
   lay(state, focused) {
     const entry = state.entries.find((/** @type {any} */ one) => one.key === this.desk.chosen());
     const found = entry?.movable && this.shapes.get(entry.key);
-    byId('to-handle').disabled = !found;
+    if (byId('to-handle')) byId('to-handle').disabled = !found;
     if (!found) return;
     this.key = entry.key;
     this.shift = [0, 0];

@@ -88,7 +88,9 @@ export class DeckText {
   /** Choose the feature that the caret stands in. */
   seek() {
     const line = this.box.value.slice(0, this.box.selectionStart).split('\n').length;
-    const entry = this.state.entries.find((/** @type {any} */ one) => one.group !== 'plan' && one.lines[0] <= line && line <= one.lines[1]);
+    const holding = this.state.entries.slice(1).filter((/** @type {any} */ one) => one.lines[0] <= line && line <= one.lines[1]);
+    // A table within another lies within its lines too: the innermost is meant.
+    const entry = holding.sort((/** @type {any} */ a, /** @type {any} */ b) => a.lines[1] - a.lines[0] - (b.lines[1] - b.lines[0]))[0];
     if (entry && entry.key !== this.desk.chosen()) this.desk.choose(entry.key, false);
   }
 }

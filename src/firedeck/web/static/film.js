@@ -1,7 +1,8 @@
 // @ts-check
 /** The film page: map, scale, read-out, layers; the seals' own view stands in seal_view.js. */
 import { follow } from './jobs.js';
-import { byId, fetchJson, keepInAddress, latest, make, pause } from './lib.js';
+import { byId, fetchJson, keepInAddress, latest, pause } from './lib.js';
+import { showLooks, showScaleOf } from './looks.js';
 import { startMasks } from './masks.js';
 import { Painter } from './paint.js';
 import { SealView } from './seal_view.js';
@@ -49,16 +50,7 @@ function showScale() {
   painter.limit = Number(limitRange.value);
   byId('top-out').textContent = `${topRange.value} MPa`;
   byId('limit-out').textContent = `${limitRange.value} MPa`;
-  painter.paintScale(byId('scale'));
-  byId('scale').setAttribute('aria-label', `Scale from 0 to ${topRange.value} MPa, threshold at ${limitRange.value} MPa`);
-  const step = [1, 2, 5, 10, 20, 25, 50].find((one) => painter.top / one <= 6) ?? 100;
-  const ticks = [];
-  for (let value = 0; value <= painter.top + 1e-9; value += step) {
-    const tick = make('li', {}, value === 0 ? '0 MPa' : String(value));
-    tick.style.bottom = `${(100 * value) / painter.top}%`;
-    ticks.push(tick);
-  }
-  byId('ticks').replaceChildren(...ticks);
+  showScaleOf(byId('scale'), byId('ticks'), painter);
   values.repaint();
   seals?.repaint();
 }
@@ -66,12 +58,7 @@ function showScale() {
 for (const slider of [topRange, limitRange]) slider.addEventListener('input', showScale);
 limitRange.addEventListener('change', () => keepInAddress({ limit: limitRange.value }));
 
-for (const [state, look] of Object.entries(looks.states)) {
-  if (!look.ground) continue;
-  const sample = /** @type {HTMLCanvasElement} */ (make('canvas', { width: '22', height: '14', 'aria-hidden': 'true' }));
-  painter.paint(sample, new Uint16Array(22 * 14), new Uint8Array(22 * 14).fill(Number(state)));
-  byId('looks').append(make('li', {}, sample, ` ${look.words}`));
-}
+showLooks(byId('looks'), painter);
 
 // The map stands before anything is laid over it: what follows keeps the page busy for a while.
 frameView(map, bounds, address.get('view'));

@@ -1,5 +1,5 @@
 // @ts-check
-/** Areas of the deck that a person leaves out of the reading: drawn round with the pointer, or typed as corners. */
+/** Areas of the deck that a person leaves out of the reading: drawn round by pointer or keys, or typed as corners. */
 import { begin } from './jobs.js';
 import { byId, fetchJson, make } from './lib.js';
 import { loopOf, simplified } from './outline.js';
@@ -28,6 +28,7 @@ export async function startMasks(map, base, record) {
   const undone = [];
   const drawn = L.layerGroup().addTo(map);
   const stroke = L.polyline([], { ...STYLE, className: 'mask-stroke' });
+  const outline = L.polygon([], { ...STYLE, className: 'mask-stroke' });
   const say = (/** @type {string} */ words) => { byId('mask-told').textContent = words; };
 
   /** @param {Mask[]} next */
@@ -81,6 +82,17 @@ export async function startMasks(map, base, record) {
   let line = null;
   /** @type {number[]} */
   let last = [];
+  /** @type {number[][]} corners set by keyboard so far [mm] */
+  let corners = [];
+  /** @type {Set<number>} pointers that touch the map now */
+  const down = new Set();
+
+  const isDrawing = () => box.classList.contains('drawing');
+
+  function dropLine() {
+    line = null;
+    stroke.remove();
+  }
 
   /** @param {boolean} on */
   function drawing(on) {
@@ -88,8 +100,8 @@ export async function startMasks(map, base, record) {
     box.classList.toggle('drawing', on);
     if (on) map.dragging.disable();
     else map.dragging.enable();
-    line = null;
-    stroke.remove();
+    setCorners([]);
+    dropLine();
   }
 
   /** @param {PointerEvent} event */
@@ -100,30 +112,72 @@ export async function startMasks(map, base, record) {
     stroke.setLatLngs((line ?? []).map(place)).addTo(map);
   }
 
-  lasso.addEventListener('click', () => drawing(lasso.getAttribute('aria-pressed') !== 'true'));
+  lasso.addEventListener('click', () => {
+    drawing(!isDrawing());
+    if (!isDrawing()) return;
+    say('Draw round the area in one sweep. By keyboard: arrows move the map, Enter sets a corner in its middle.');
+    box.focus({ preventScroll: true });
+  });
   box.addEventListener('pointerdown', (/** @type {PointerEvent} */ event) => {
-    if (!box.classList.contains('drawing') || !event.isPrimary || event.button !== 0) return;
+    down.add(event.pointerId);
+    // Two fingers zoom: what the first one had begun to draw was not meant.
+    if (down.size > 1) { dropLine(); return; }
+    if (!isDrawing() || event.button !== 0 || /** @type {Element} */ (event.target).closest('.leaflet-control')) return;
     event.preventDefault();
     box.setPointerCapture(event.pointerId);
     line = [];
     take(event);
   });
   box.addEventListener('pointermove', (/** @type {PointerEvent} */ event) => {
-    if (line && event.isPrimary && Math.hypot(event.clientX - last[0], event.clientY - last[1]) >= STRIDE) take(event);
+    if (line && Math.hypot(event.clientX - last[0], event.clientY - last[1]) >= STRIDE) take(event);
   });
   box.addEventListener('pointerup', (/** @type {PointerEvent} */ event) => {
-    if (!line || !event.isPrimary) return;
+    if (!line) return;
     take(event);
     const loop = loopOf(simplified(line, NEARNESS));
-    line = null;
-    stroke.remove();
+    dropLine();
     if (!loop) say('The outline crosses itself more than once, or holds no area: draw round the area in one sweep.');
     else if (add(loop)) drawing(false);
   });
-  box.addEventListener('pointercancel', () => { line = null; stroke.remove(); });
-  document.addEventListener('keydown', (event) => { if (event.key === 'Escape') drawing(false); });
+  box.addEventListener('pointercancel', dropLine);
+  for (const name of ['pointerup', 'pointercancel']) {
+    window.addEventListener(name, (event) => down.delete(/** @type {PointerEvent} */ (event).pointerId));
+  }
 
   // --- by keyboard ---------------------------------------------------------------------------------
+
+  /** @param {number[][]} next */
+  function setCorners(next) {
+    corners = next;
+    byId('mask-close').hidden = corners.length < 3;
+    if (corners.length) outline.setLatLngs(corners.map(place)).addTo(map);
+    else outline.remove();
+  }
+
+  function close() {
+    if (!loopOf(corners, true)) say('The outline crosses itself or holds no area: take corners back with Backspace.');
+    else if (add(corners)) { drawing(false); lasso.focus({ preventScroll: true }); }
+  }
+
+  box.addEventListener('keydown', (/** @type {KeyboardEvent} */ event) => {
+    if (!isDrawing() || event.target !== box) return;
+    if (event.key === 'Enter') {
+      const at = map.getCenter();
+      setCorners([...corners, [at.lng, at.lat]]);
+    } else if (event.key === 'Backspace') setCorners(corners.slice(0, -1));
+    else return;
+    event.preventDefault();
+    say(`${corners.length} ${corners.length === 1 ? 'corner' : 'corners'} set.${corners.length > 2 ? ' Close the outline ends it.' : ''}`);
+  });
+  byId('mask-close').addEventListener('click', close);
+  document.addEventListener('keydown', (event) => {
+    if (event.key === 'Escape') { drawing(false); return; }
+    const typing = /** @type {Element} */ (event.target).closest?.('input, textarea, select');
+    if (!(event.ctrlKey || event.metaKey) || event.altKey || typing || !['z', 'y'].includes(event.key.toLowerCase())) return;
+    event.preventDefault();
+    if (event.shiftKey || event.key.toLowerCase() === 'y') step(undone, done);
+    else step(done, undone);
+  });
 
   byId('mask-typed').addEventListener('click', () => {
     const path = cornersOf(byId('mask-corners').value);

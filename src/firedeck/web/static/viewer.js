@@ -7,6 +7,9 @@ import * as L from './vendor/leaflet/leaflet.js';
 /** Points that change a line by less than this are left out of it [screen points]: nobody sees them, all cost time. */
 const SMOOTH = 0.3;
 
+/** How far a tile reaches over the next [screen points]. */
+const SEAM = 0.5;
+
 /** @param {number[]} point x, y [mm] @returns {[number, number]} as the map library has it */
 export const place = (point) => [point[1], point[0]];
 
@@ -23,6 +26,9 @@ export function makeViewer(element, frame) {
     crs, attributionControl: false, zoomSnap: 0, zoomDelta: 0.5, zoomAnimation: false, fadeAnimation: false,
     markerZoomAnimation: false, inertia: false, scrollWheelZoom: false, minZoom: -6, maxZoom: 6, keyboardPanDelta: 40,
   });
+  // At once, not gliding: a key held down moves on with every repeat, and a corner set by key stands where it is seen.
+  const glide = map.panBy.bind(map);
+  map.panBy = (/** @type {any} */ offset) => glide(offset, { animate: false });
   element.addEventListener('wheel', (event) => {
     event.preventDefault();
     const turn = event.deltaMode ? event.deltaY * 30 : event.deltaY;
@@ -57,6 +63,12 @@ export const ValueLayer = L.GridLayer.extend({
       })
       .catch((fault) => done(fault, tile));
     return tile;
+  },
+  /** @param {HTMLElement} tile */
+  _initTile(tile) {
+    L.GridLayer.prototype._initTile.call(this, tile);
+    // Over the neighbour's edge: between levels the ground would shine through the seams.
+    tile.style.width = tile.style.height = `${this.options.tileSize + SEAM}px`;
   },
   repaint() {
     for (const { el } of Object.values(this._tiles)) {
