@@ -86,7 +86,8 @@ def build(pitch: float, size: float | None = None) -> Joint:
     """Return the joint on a grid of a pitch [mm], its bodies fitted meshes where their size is given [mm]."""
     plan = single_plan()
     sections = engine_sections(plan)
-    bodies = sections if size is None else tuple(fitted_section(one, size) for one in sections)
+    head, block = sections
+    bodies = sections if size is None else (fitted_section(head, size), fitted_section(block, size))
     grid = fitted_lattice(outline_polygon(plan), pitch, sections)
     return Joint.build(plan, bodies, engine_gasket(plan), engine_seats(plan, sections[0]), grid=grid)
 

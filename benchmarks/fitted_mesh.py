@@ -116,9 +116,9 @@ def _divided(curves: list[BaseGeometry], step: float) -> list[Floats]:
         crowded &= half > _LEAST_STEP
         if not crowded.any():
             break
-        counts = np.cumsum([0] + [len(one) - 1 for one in steps])
+        starts = np.cumsum([0] + [len(one) - 1 for one in steps])
         for k, one in enumerate(steps):
-            split = crowded[counts[k] : counts[k + 1]]
+            split = crowded[starts[k] : starts[k + 1]]
             steps[k] = np.sort(np.concatenate([one, (0.5 * (one[1:] + one[:-1]))[split]]))
     return steps
 
@@ -131,20 +131,19 @@ def _turn(curve: BaseGeometry) -> float:
 
 def _edge_points(curves: list[BaseGeometry], steps: list[Floats]) -> tuple[Floats, Ints, Floats]:
     """Return the points on the curves, the steps between them, and the middles of these on the curves."""
-    along = [
-        shapely.get_coordinates(shapely.line_interpolate_point(c, s))
-        for c, s in zip(curves, steps, strict=True)
-    ]
-    half = [
-        shapely.get_coordinates(shapely.line_interpolate_point(c, 0.5 * (s[1:] + s[:-1])))
-        for c, s in zip(curves, steps, strict=True)
-    ]
-    every = np.round(np.concatenate(along), 6)
+    along = [_places(c, s) for c, s in zip(curves, steps, strict=True)]
+    half = [_places(c, 0.5 * (s[1:] + s[:-1])) for c, s in zip(curves, steps, strict=True)]
+    every: Floats = np.round(np.concatenate(along), 6).astype(np.float64)
     points, which = np.unique(every, axis=0, return_inverse=True)
     which = which.ravel()
     starts = np.cumsum([0] + [len(one) for one in steps])
     edges = [np.column_stack([which[a : b - 1], which[a + 1 : b]]) for a, b in itertools.pairwise(starts)]
     return points, np.concatenate(edges), np.concatenate(half)
+
+
+def _places(curve: BaseGeometry, along: Floats) -> Floats:
+    each = [shapely.LineString(curve.coords).interpolate(float(length)) for length in along]
+    return np.asarray(shapely.get_coordinates(each), dtype=np.float64)
 
 
 def _triangulated(edge_points: Floats, edges: Ints, whole: BaseGeometry, step: float) -> tuple[Floats, Ints]:
@@ -162,7 +161,7 @@ def _triangulated(edge_points: Floats, edges: Ints, whole: BaseGeometry, step: f
             for k, y in enumerate(rows)
         ]
     )
-    lines = shapely.STRtree(shapely.linestrings(edge_points[edges]))
+    lines = shapely.STRtree([shapely.LineString(edge_points[edge]) for edge in edges])
     _, distance = lines.query_nearest(shapely.points(lattice), return_distance=True, all_matches=False)
     inner = lattice[(distance > _CLEAR * step) & _within(whole, lattice)]
     count = len(edge_points)
