@@ -231,11 +231,9 @@ def _box(cells: int, count: int = 8) -> BodyMesh:
 def _assembled_matrix(mesh: BodyMesh) -> sp.csc_array:
     """Return the body's stiffness as a general sparse matrix, for the alternatives."""
     body = mesh.body
-    i, j, k = np.nonzero(body.cells >= 0)
-    nodes = np.stack([body.numbers[i + (c & 1), j + ((c >> 1) & 1), k + (c >> 2)] for c in range(8)], axis=1)
-    freedoms = (3 * nodes[:, :, None] + np.arange(3)).reshape(len(nodes), 24)
+    freedoms = (3 * body.elements[:, :, None].astype(np.int64) + np.arange(3)).reshape(-1, 24)
     rows, columns = np.repeat(freedoms, 24, axis=1), np.tile(freedoms, (1, 24))
-    values = body.matrices[body.cells[i, j, k]].reshape(len(nodes), -1)
+    values = body.matrices[body.kinds]
     size = 3 * len(body.places)
     return sp.csc_array(sp.coo_array((values.ravel(), (rows.ravel(), columns.ravel())), (size, size)))
 
@@ -291,7 +289,7 @@ def _assembly_figures() -> list[dict[str, Any]]:
 
     def ours() -> object:
         body = body_mesh(section, grid).body
-        return multiply(vectors, body.places, body.numbers, body.cells, body.matrices)
+        return multiply(vectors, body.elements, body.kinds, body.matrices)
 
     ours()
     axes = [np.linspace(0.0, 1.0, n + 1) for n in cells]

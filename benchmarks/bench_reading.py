@@ -5,13 +5,14 @@ print is the invented engine's, one sheet at 600 dpi, 16-bit colour, uncompresse
 ``build/bench/reading``; with its border it has a quarter more than the 45 megapixels of the goals.
 Each run has a process of its own, warmed up on a smaller print so that no compiling is timed; peak
 memory is that of the whole process, interpreter and libraries included. The files lie in the page
-cache. Times are medians of three runs; beside each stands the processor time, which other work on
-the machine disturbs less. firedeck works on two threads or more where it can, the plain version on
-what its libraries take, mostly one. How far the two versions' answers lie apart is measured first, and
-no speed is compared where that is more than `AGREEMENT`; what the plain version is handed and what it
-leaves out stands in `benchmarks.plain_reading`. The shares of the stages come from a run of their
-own that does one stage after another; in a reading the hashes, what the plan alone decides and the
-leak paths run beside the rest.
+cache. Times are medians of five rounds, each a run of every version, so that a machine that slows down
+slows them all; beside each stands the processor time, which other work on the machine disturbs less.
+firedeck works on two threads or more where it can, the plain version on what its libraries take,
+mostly one. How far the two versions' answers lie apart is measured first, and no speed is compared
+where that is more than `AGREEMENT`; what the plain version is handed and what it leaves out stands in
+`benchmarks.plain_reading`. The shares of the stages come from a run of their own that does one stage
+after another; in a reading the hashes, what the plan alone decides, the balance and the leak paths run
+beside the rest.
 """
 
 from __future__ import annotations
@@ -44,7 +45,7 @@ P = ParamSpec("P")
 T = TypeVar("T")
 Answers: TypeAlias = dict[str, list[float]]
 
-ROUNDS = 3
+ROUNDS = 5
 #: Goals: time [s] and memory [MB] of one reading, times faster than plain, growth of memory [1].
 SECONDS, MEGABYTES, FASTER, GROWTH = 3.0, 1000.0, 5.0, 1.2
 #: What share of the two versions' answers [1] may lie how far apart at most [1].
@@ -101,7 +102,8 @@ def figures() -> list[dict[str, Any]]:
     make_prints()
     first = _fresh("firedeck", PRINT)  # compiles for all later runs, and finds the registration
     (FOLDER / "registrations.json").write_text(json.dumps(first["registrations"]), encoding="utf-8")
-    runs = {name: [_fresh(name, PRINT) for _ in range(ROUNDS)] for name in ("firedeck", "plain", "decode")}
+    rounds = [{name: _fresh(name, PRINT) for name in ("firedeck", "plain", "decode")} for _ in range(ROUNDS)]
+    runs = {name: [one[name] for one in rounds] for name in rounds[0]}
     agreement = agreement_figures(first["answers"], runs["plain"][0]["answers"])
     cost = {
         name: {key: statistics.median(run[key] for run in each) for key in ("seconds", "processor", "peak")}

@@ -276,7 +276,7 @@ def _flags(
 ) -> NDArray[np.uint16]:
     crown = np.argmax(parts.pressure, axis=1)
     peak = parts.pressure[np.arange(len(crown)), crown]
-    doubt = 2 * _peak_sd(parts, pressed, curve, crown, length)
+    doubt = 3 * _peak_sd(parts, pressed, curve, crown, length)
     low, top = curve.stated
     flags = np.where(marks[:, 1] | (peak + doubt >= top), SATURATED, 0)
     flags |= np.where(peak < low, UNDER, 0) | np.where(parts.footprint.any(axis=1), 0, BELOW)

@@ -26,7 +26,7 @@ PARTS = {
 }
 
 #: Pictures that the guide shows, kept in every size and both schemes; of others the wide light one alone.
-GUIDE = ("bench", "film", "deck", "gasket", "against", "calibration", "lay")
+GUIDE = ("bench", "film", "deck", "gasket", "against", "calibration")
 SHOWN = (
     "clamp-wide-light",
     *(f"{name}-{size}-{scheme}" for name in GUIDE for size in SIZES for scheme in SCHEMES),

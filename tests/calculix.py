@@ -25,6 +25,7 @@ from firedeck.contact import (
     PressedLand,
     calculix_deck,
 )
+from firedeck.contact.mesh import BodyMesh
 from firedeck.kernel.closure import point_loads
 from tests.contact_joints import square_plan, square_seats, square_sections
 
@@ -107,7 +108,15 @@ def _at_gauss_points(joint: Joint) -> Joint:
 
 
 def _pressed_cells(joint: Joint) -> np.ndarray:
-    return (joint.head.masks[:, :, 0] > 0) & (joint.block.masks[:, :, -1] > 0)
+    pressed = np.zeros((2, joint.grid.cols, joint.grid.rows), dtype=bool)
+    for side, (mesh, layer) in enumerate(_layers_at_the_face(joint)):
+        cells = mesh.bricks.cells
+        pressed[(side, *cells[cells[:, 2] == layer, :2].T)] = True
+    return pressed.all(axis=0)
+
+
+def _layers_at_the_face(joint: Joint) -> tuple[tuple[BodyMesh, int], ...]:
+    return (joint.head, 0), (joint.block, len(joint.block.heights) - 2)
 
 
 def face_contact_deck(state: JointState, stiffness: float) -> CalculixDeck:
@@ -133,10 +142,9 @@ def face_contact_deck(state: JointState, stiffness: float) -> CalculixDeck:
 
 def _face(joint: Joint, name: str, side: str) -> list[str]:
     """Return the surface of a body's elements that are pressed, in the order of the deck's numbers."""
-    mesh = joint.head if name == "HEAD" else joint.block
-    first = 1 if name == "HEAD" else 1 + int(np.count_nonzero(joint.head.body.cells >= 0))
-    level = 1 if name == "HEAD" else mesh.body.cells.shape[2] - 2
+    mesh, level = _layers_at_the_face(joint)[name != "HEAD"]
+    first = 1 if name == "HEAD" else 1 + len(joint.head.body.elements)
     pressed = _pressed_cells(joint)
-    cells = enumerate(np.argwhere(mesh.body.cells >= 0), start=first)
-    rows = [f"{k}, {side}" for k, (i, j, layer) in cells if layer == level and pressed[i - 1, j - 1]]
+    cells = enumerate(mesh.bricks.cells, start=first)
+    rows = [f"{k}, {side}" for k, (i, j, layer) in cells if layer == level and pressed[i, j]]
     return [f"*SURFACE, NAME=F{name}, TYPE=ELEMENT", *rows]

@@ -28,7 +28,7 @@ def box(sides, cells, elastic: Material, side="head", plan=None) -> BodyMesh:
 
 def even_shares(mesh: BodyMesh, level: int) -> np.ndarray:
     """Return what each node of a plane of nodes carries of an even pressure on whole cells [mm^2]."""
-    at = mesh.body.places - 1
+    at = mesh.body.places
     quarter = 0.25 * mesh.grid.pitch**2
     ends = [np.where((at[:, k] == 0) | (at[:, k] == at[:, k].max()), 1.0, 2.0) for k in (0, 1)]
     return np.where(at[:, 2] == level, quarter * ends[0] * ends[1], 0.0)

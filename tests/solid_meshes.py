@@ -26,22 +26,25 @@ KINDS = {8: "hexahedron", 4: "tetra", 10: "tetra10"}
 _EDGES = ((0, 1), (1, 2), (2, 0), (0, 3), (1, 3), (2, 3))
 
 
-def corners_of(mesh: BodyMesh) -> np.ndarray:
-    """Return the nodes of every cell, x fastest, shape (m, 8)."""
-    cells = np.argwhere(mesh.body.cells >= 0)
-    steps = np.array([(k & 1, (k >> 1) & 1, k >> 2) for k in range(8)])
-    at = cells[:, None, :] + steps
-    return np.asarray(mesh.body.numbers[at[..., 0], at[..., 1], at[..., 2]], dtype=np.int64)
+def whole_cells(mesh: BodyMesh) -> tuple[np.ndarray, np.ndarray]:
+    """Return places of the grid's nodes, and the nodes of every cell with material, x fastest, shape (m, 8).
+
+    A cell that a slot passes is whole here, and the slot closed.
+    """
+    _, first, node = np.unique(mesh.body.places, axis=0, return_index=True, return_inverse=True)
+    _, cells = np.unique(mesh.bricks.cells, axis=0, return_index=True)
+    return mesh.coordinates[first], node.ravel()[mesh.body.elements[cells]]
 
 
 def bricks(mesh: BodyMesh) -> SolidMesh:
     """Return a body's cells as whole bricks."""
-    return SolidMesh("bricks.vtu", mesh.coordinates, corners_of(mesh)[:, _BRICK])
+    points, corners = whole_cells(mesh)
+    return SolidMesh("bricks.vtu", points, corners[:, _BRICK])
 
 
 def tetrahedra(mesh: BodyMesh, nodes: int = 10) -> SolidMesh:
     """Return a body's cells cut into six tetrahedra each, along the same diagonal in all."""
-    corners = corners_of(mesh)
+    points, corners = whole_cells(mesh)
     parts = []
     for order in itertools.permutations((1, 2, 4)):
         steps = [0, order[0], order[0] + order[1], 7]
@@ -50,8 +53,8 @@ def tetrahedra(mesh: BodyMesh, nodes: int = 10) -> SolidMesh:
         parts.append(corners[:, steps])
     linear = np.concatenate(parts)
     if nodes == 4:
-        return SolidMesh("tetrahedra.vtu", mesh.coordinates, linear)
-    return with_middles(SolidMesh("tetrahedra.vtu", mesh.coordinates, linear))
+        return SolidMesh("tetrahedra.vtu", points, linear)
+    return with_middles(SolidMesh("tetrahedra.vtu", points, linear))
 
 
 def with_middles(mesh: SolidMesh) -> SolidMesh:

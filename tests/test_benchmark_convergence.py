@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
+import shapely
 
-from benchmarks.convergence import PITCHES, WORDS, Row, limits, scatter, table, twin_plan
+from benchmarks.convergence import FITTED, PITCHES, WORDS, Row, errors, limits, scatter, single_plan, table
+from benchmarks.fitted_mesh import fitted_mesh
+from firedeck.contact import BodySection, SectionLayer, VolumeSection, check_solid
+from firedeck.contact.volume_body import VolumeBody
+from firedeck.definition.material import builtin_material
 from firedeck.definition.shape import seal_line
+from firedeck.pressure_map import Grid
 
 
 def rows(slope):
@@ -38,7 +45,42 @@ def test_scatter_is_told_beside_the_limit():
     assert "scatter about the line" in table(up_and_down)
 
 
-def test_the_twin_plan_has_its_seals_round_what_they_enclose():
-    plan = twin_plan()
-    assert [seal.enclosed for seal in plan.seals] == [("bore 1",), ("bore 2",), ("bore 1", "bore 2")]
+def test_the_single_plan_has_its_seals_round_what_they_enclose():
+    plan = single_plan()
+    assert [seal.enclosed for seal in plan.seals] == [("bore 1",), ("bore 1",)]
     assert seal_line(plan, plan.seals[0], step=1.0).length == pytest.approx(3.14159 * 91.0, rel=1e-3)
+
+
+def test_two_families_are_brought_to_one_limit():
+    fitted = [Row(h, (1, 2), 0.1, dict.fromkeys(WORDS, 10.4 - 0.1 * h), "fitted") for _, h in FITTED]
+    limit, doubt = limits([*rows(0.05), *fitted])["bow"]
+    assert 10.0 < limit < 10.4
+    assert doubt == pytest.approx(0.2)
+    both = [
+        *rows(0.05),
+        *[Row(h, (1, 2), 0.1, dict.fromkeys(WORDS, 10.0 - 0.1 * h), "fitted") for _, h in FITTED],
+    ]
+    assert limits(both)["mean"] == pytest.approx((10.0, 0.0), abs=1e-9)
+    assert errors(both, "grid")["mean"] == pytest.approx(0.03)
+    assert errors(both, "fitted")["mean"] == pytest.approx(-0.06)
+
+
+def test_a_fitted_mesh_has_the_material_of_its_section_and_follows_its_edges():
+    # One layer with a round hole and one with a slot of 3.5 mm, which no cell of the mesh may span.
+    plate = shapely.box(0.0, 0.0, 60.0, 40.0)
+    holed = plate.difference(shapely.Point(20.0, 20.0).buffer(10.0))
+    slotted = plate.difference(shapely.box(38.0, 0.0, 41.5, 30.0))
+    layers = (SectionLayer("holed", 8.0, holed), SectionLayer("slotted", 12.0, slotted, 2))
+    section = BodySection("head", layers, builtin_material("A356-T6"))
+    mesh = fitted_mesh(section, 4.0)
+    check_solid(mesh, "head", plate)
+    volumes = np.linalg.det(
+        np.stack([mesh.points[mesh.cells[:, k]] - mesh.points[mesh.cells[:, 0]] for k in (1, 3, 4)], axis=1)
+    )
+    assert (volumes > 0.0).all()
+    body = VolumeBody(VolumeSection("head", mesh, section.material), Grid(0.0, 0.0, 10.0, 4, 6))
+    whole = sum(layer.plan.area * layer.thickness for layer in layers)
+    assert body.plane_volumes().sum() == pytest.approx(whole, rel=2e-3)
+    middles = mesh.points[mesh.cells].mean(axis=1)
+    in_slot = (middles[:, 2] > 8.0) & (middles[:, 0] > 38.0) & (middles[:, 0] < 41.5) & (middles[:, 1] < 30.0)
+    assert not in_slot.any()

@@ -51,7 +51,8 @@ def tabled():
 
 @pytest.mark.parametrize("level", ["fast", "check"])
 def test_hot_states_are_those_of_a_joint_built_with_the_hot_moduli(tabled, level):
-    built_hot = joint_of(f"{HOT[0]} GPa", f"{HOT[1]} GPa", stiffness=0.9)
+    # Faces give way under a narrow line as they do at 20 degC, in every state.
+    built_hot = replace(joint_of(f"{HOT[0]} GPa", f"{HOT[1]} GPa", stiffness=0.9), laid=tabled.laid)
     cold = tight(tabled, level)
     warmth = replace(EVEN, fastener_stiffness=[0.9] * 4)
     found, wanted = cold.warm(warmth), replace(cold, joint=built_hot).warm(EVEN)

@@ -22,7 +22,7 @@ PAGES = {
     "/cautions": ["/cautions"],
     "/new-test": ["/new-test", "/new-test?like=print-1.toml"],
     "/new-calibration": ["/new-calibration?like=calibration.toml"],
-    "/film/{test}": ["/film/print-1", "/film/print-2"],
+    "/film/{test}": ["/film/print-1", "/film/print-2", "/film/stray"],
     "/film/{test}/lay": ["/film/print-1/lay", "/film/print-2/lay"],
     "/film/{test}/report": ["/film/print-1/report"],
     "/calibration/{record}": ["/calibration/calibration", "/calibration/undone"],
@@ -59,7 +59,7 @@ NO_PAGES = {
 }
 
 #: What stands where something is wrong.
-FAULTS = ["/nowhere", "/film/none", "/deck/print-1", "/file/none", "/film/stray"]
+FAULTS = ["/nowhere", "/film/none", "/deck/print-1", "/file/none"]
 
 
 @pytest.fixture(scope="module")

@@ -370,6 +370,9 @@ def test_files_without_usable_elements_are_refused(tmp_path):
     assert "mesh the volume" in surface.remedy
     strange = told_of(tmp_path, [("wedge", [[0, 1, 2, 3, 4, 5]]), ("tetra", [[0, 1, 2, 3]])])
     assert strange.message == "the mesh's elements are 1 of tetra, 1 of wedge"
+    torn = told_of(tmp_path, [("tetra", [[0, 1, 2, 3], [0, 1, 2, 9]])])
+    assert "nodes that the file does not have" in torn.message
+    assert "nodes and elements together" in torn.remedy
     for name, text in (("head.vtu", "no mesh at all"), ("head.step", "solid"), ("head.msh", "")):
         (tmp_path / name).write_text(text, encoding="utf-8")
         with pytest.raises(FiredeckError, match="cannot be read as a mesh"):

@@ -113,7 +113,7 @@ def with_head(kind: str, folder: Path) -> JointState:
         solid = bricks(body_mesh(head, Grid(0.0, 0.0, 6.0, 16, 20)))
     else:
         head, round_block = round_sections()
-        solid = irregular(head, 11.0) if kind == "quadratic" else irregular(head, 5.5, nodes=4)
+        solid = irregular(head, 13.0) if kind == "quadratic" else irregular(head, 5.5, nodes=4)
     if kind == "linear":
         block = read_section(round_block, irregular(round_block, 5.5, nodes=4), folder)
     joint = joint_of((read_section(head, solid, folder), block), outer_gap=0.1)

@@ -23,7 +23,7 @@ def quarter_plate(cells, layers, clamped):
     """Deflection in the middle of the lower face of a square plate under pressure from above [mm]."""
     half = 0.5 * SIDE
     mesh = box((half, half, THICKNESS), (cells, cells, layers), material(MODULUS, POISSON))
-    at = mesh.body.places - 1
+    at = mesh.body.places
     held = np.zeros((len(at), 3), dtype=bool)
     for axis in (0, 1):
         middle, edge = at[:, axis] == 0, at[:, axis] == cells

@@ -2,21 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 from scipy.spatial import Delaunay, QhullError
+from shapely.geometry.base import BaseGeometry
 
-__all__ = ["REACH_MM", "BowLooks", "bow_looks"]
+from firedeck.contact.lattice import Lattice
+from firedeck.contact.weights import node_weights
+from firedeck.definition.deck import DeckPlan
+from firedeck.definition.shape import SealLine, outline_polygon
+
+__all__ = ["REACH_MM", "BowLooks", "bow_looks", "clear_face"]
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 
 #: How far from the wanted place the face is looked at [mm].
 REACH_MM = 15.0
 
-#: Fewest kept nodes from which a face's height at a place is taken [1].
-_FEWEST_NODES = 4
+#: How far beside a seal's line its own dent shows [mm].
+_DENTED_MM = 6.0
+#: Distance of the points at which a face is looked at [mm].
+_LOOK_STEP_MM = 1.5
+#: Fewest of them from which a height is told [1].
+_FEWEST = 4
+#: Least share of them that must lie on a known face for its height to be told [1].
+_LEAST_KNOWN = 0.2
 
 
 @dataclass(frozen=True)
@@ -35,31 +50,54 @@ class BowLooks:
     weights: Floats
 
 
-def bow_looks(nodes: Floats, fasteners: Floats, reach: float = REACH_MM) -> BowLooks:
+def bow_looks(
+    face: tuple[Lattice, Ints],
+    fasteners: Floats,
+    looked_at: tuple[BaseGeometry, BaseGeometry],
+    reach: float = REACH_MM,
+) -> BowLooks:
     """Return where the bow between neighbouring fasteners is looked at.
 
-    A height is that of a plane through the kept nodes within reach, the near ones counting most. Pairs
-    are left out where too few lie there.
+    Heights are those of planes through the face within reach, what is near counting most. Pairs are left
+    out where too little of the face is known.
 
     Parameters
     ----------
-    nodes : ndarray, shape (n, 2)
-        Places of the kept nodes [mm].
+    face : tuple of (Lattice, ndarray of int)
+        Cells in plan, and the place of every node among the kept ones, -1 elsewhere.
     fasteners : ndarray, shape (m, 2)
         Places of the fasteners [mm].
+    looked_at : tuple of shapely geometry
+        Where the face is looked at, and where it is if that is too little; see `clear_face`.
     reach : float
         How far from the wanted place the face is looked at [mm].
     """
     pairs: list[tuple[int, int]] = []
     rows: list[Floats] = []
     for a, b in _neighbours(fasteners):
-        where = (fasteners[a], 0.5 * (fasteners[a] + fasteners[b]), fasteners[b])
-        beside_a, midway, beside_b = (_height(nodes, place, reach) for place in where)
-        if beside_a is None or midway is None or beside_b is None:
-            continue
-        pairs.append((a, b))
-        rows.append(midway - 0.5 * (beside_a + beside_b))
-    return BowLooks(tuple(pairs), np.array(rows).reshape(len(pairs), len(nodes)))
+        row = _rise(face, looked_at, (fasteners[a], fasteners[b]), reach)
+        if row is not None:
+            pairs.append((a, b))
+            rows.append(row)
+    return BowLooks(tuple(pairs), np.array(rows).reshape(len(pairs), int(face[1].max()) + 1))
+
+
+def clear_face(plan: DeckPlan, lines: Iterable[SealLine]) -> tuple[BaseGeometry, BaseGeometry]:
+    """Return a deck clear of fasteners' holes and seals, and clear of the holes alone [mm].
+
+    A seal dents the face beside it, as wide as the grid's cells and not as it is.
+
+    Parameters
+    ----------
+    plan : DeckPlan
+        The sealing plane.
+    lines : iterable of SealLine
+        The seals' lines.
+    """
+    holes = [shapely.Point(hole.centre).buffer(0.5 * hole.diameter) for hole in plan.fastener_holes]
+    face = outline_polygon(plan).difference(shapely.union_all(holes))
+    rings = [shapely.LinearRing(line.points) for line in lines]
+    return face.difference(shapely.union_all(rings).buffer(_DENTED_MM)), face
 
 
 def _neighbours(places: Floats) -> list[tuple[int, int]]:
@@ -78,19 +116,56 @@ def _neighbours(places: Floats) -> list[tuple[int, int]]:
     return sorted(kept)
 
 
-def _height(nodes: Floats, place: Floats, reach: float) -> Floats | None:
-    """Return what every node adds to the height at a place, by a plane through those within reach [1].
+def _rise(
+    face: tuple[Lattice, Ints],
+    looked_at: tuple[BaseGeometry, BaseGeometry],
+    ends: tuple[Floats, Floats],
+    reach: float,
+) -> Floats | None:
+    """Return what every node adds to the rise midway between two places [1], None if too little is known.
 
-    The nearer a node, the more it counts, on a scale of its own and not of the grid: a finer grid
-    looks at the same piece of the face. None where too few lie there.
+    Each of the three places has its height and its slope along the line; the slope across is common to
+    all, because midway a seal often leaves only one side of the line.
     """
-    arms = nodes - place
-    weights = np.maximum(1.0 - (arms**2).sum(axis=1) / reach**2, 0.0) ** 2
-    near = weights > 0.0
-    if near.sum() < _FEWEST_NODES:
-        return None
-    root = np.sqrt(weights[near])
-    rows = root[:, None] * np.column_stack([np.ones(int(near.sum())), arms[near]])
-    out = np.zeros(len(nodes))
-    out[near] = np.linalg.pinv(rows, rcond=1e-6)[0] * root
+    along = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+    rows, roots, numbers, shares = [], [], [], []
+    for k, place in enumerate((ends[0], 0.5 * (ends[0] + ends[1]), ends[1])):
+        seen = _seen(face, looked_at, place, reach)
+        if seen is None:
+            return None
+        arms, weights, near, share = seen
+        row = np.zeros((len(arms), 7))
+        row[:, k], row[:, 3 + k] = 1.0, arms @ along
+        row[:, 6] = arms @ np.array([-along[1], along[0]])
+        rows.append(row)
+        roots.append(np.sqrt(weights))
+        numbers.append(near)
+        shares.append(share)
+    root = np.concatenate(roots)
+    fit = np.linalg.pinv(root[:, None] * np.concatenate(rows), rcond=1e-6) * root
+    points = (fit[1] - 0.5 * (fit[0] + fit[2]))[:, None] * np.concatenate(shares)
+    nodes = np.concatenate(numbers)
+    out = np.zeros(int(face[1].max()) + 1)
+    np.add.at(out, nodes[nodes >= 0], points[nodes >= 0])
     return out
+
+
+def _seen(
+    face: tuple[Lattice, Ints], looked_at: tuple[BaseGeometry, BaseGeometry], place: Floats, reach: float
+) -> tuple[Floats, Floats, Ints, Floats] | None:
+    """Return the points of the face within reach: arms [mm], weights, nodes and their shares [1].
+
+    The points lie evenly and by the place, not by the grid: whatever grid looks at the same piece of the
+    face. The nearer a point, the more it counts.
+    """
+    steps = np.arange(-reach, reach + 0.5 * _LOOK_STEP_MM, _LOOK_STEP_MM)
+    arms = np.stack(np.meshgrid(steps, steps, indexing="ij"), axis=-1).reshape(-1, 2)
+    weights = np.maximum(1.0 - (arms**2).sum(axis=1) / reach**2, 0.0) ** 2
+    for area in looked_at:
+        seen = np.flatnonzero((weights > 0.0) & shapely.contains_xy(area, *(place + arms).T))
+        numbers, shares = node_weights(place + arms[seen], face)
+        known = np.abs(shares.sum(axis=1) - 1.0) < 1e-6
+        if known.sum() >= max(_FEWEST, _LEAST_KNOWN * (weights > 0.0).sum()):
+            used = seen[known]
+            return arms[used], weights[used], numbers[known], shares[known]
+    return None

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from firedeck.contact.body import held_freedoms
 from firedeck.contact.joint import Body
+from firedeck.contact.lattice import lattice
 from firedeck.contact.mesh import BodyMesh
 from firedeck.contact.volume_body import VolumeBody, face_tie, held_of_volume
 
@@ -67,7 +68,7 @@ class DeckBody:
         """Partly filled cells, which the deck holds as whole bricks [1]."""
         if isinstance(self.body, VolumeBody):
             return 0
-        return int(np.count_nonzero((self.body.masks > 0) & (self.body.masks < 0xFFFF)))
+        return int(np.any(self.body.bricks.shares < 1.0, axis=1).sum())
 
     def ties(self) -> Iterator[tuple[int, Ints, Floats]]:
         """Yield every node of a face that follows the joint's grid, the grid's nodes, and their weights."""
@@ -92,11 +93,9 @@ def deck_body(body: Body) -> DeckBody:
 
 
 def _of_grid(mesh: BodyMesh) -> DeckBody:
-    cells = np.argwhere(mesh.body.cells >= 0)
-    steps = np.array([(k & 1, (k >> 1) & 1, k >> 2) for k in _CORNERS])
-    at = cells[:, None, :] + steps
-    corners = mesh.body.numbers[at[..., 0], at[..., 1], at[..., 2]].astype(np.int64)
-    low, high = mesh.heights[cells[:, 2] - 1, None], mesh.heights[cells[:, 2], None]
+    corners = mesh.body.elements[:, _CORNERS].astype(np.int64)
+    layer = mesh.bricks.cells[:, 2]
+    low, high = mesh.heights[layer, None], mesh.heights[layer + 1, None]
     heights = low + 0.5 * (1.0 + _POINT_HEIGHTS) * (high - low)
     return DeckBody(
         mesh, mesh.coordinates, corners, heights, held_freedoms(mesh), mesh.face_numbers.astype(np.int64)
@@ -105,8 +104,7 @@ def _of_grid(mesh: BodyMesh) -> DeckBody:
 
 def _of_volume(body: VolumeBody) -> DeckBody:
     numbers = body.face_numbers
-    order, grid = np.argwhere(numbers >= 0), body.grid
-    plan = np.array([grid.x0, grid.y0]) + grid.pitch * order
+    plan = lattice(body.grid).nodes(np.argwhere(numbers >= 0))
     nodes = np.concatenate([body.coordinates, np.column_stack([plan, np.zeros(len(plan))])])
     cells = body.section.mesh.cells
     heights = np.concatenate([sums.heights for _, sums in body.sums])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -13,6 +13,7 @@ import shapely
 from scipy.sparse import csr_array
 from shapely.geometry.base import BaseGeometry
 
+from firedeck.contact.indentation import line_compliance
 from firedeck.contact.law import ClosureLaw, law_tables
 from firedeck.contact.weights import node_weights
 from firedeck.definition.deck import DeckPlan, Seal
@@ -118,6 +119,9 @@ class LaidGasket:
         Patch of every point [1].
     step : float
         Wanted distance of the points along a seal [mm].
+    indentation : tuple of float
+        By seal and land: how much further the faces give way under a narrow line than the grid's nodes
+        show, part of a point's closure but not of the gasket's [mm per N/mm].
     lines : tuple of SealLine
         The seals' lines, at whose points the gasket's points lie.
     """
@@ -129,6 +133,7 @@ class LaidGasket:
     touched: Ints
     patch: Ints
     step: float
+    indentation: tuple[float, ...]
     lines: tuple[SealLine, ...]
 
     def part(self, name: str) -> slice:
@@ -185,6 +190,7 @@ def lay_gasket(
     face: tuple[Grid, Ints],
     fasteners: int,
     *,
+    bodies: Sequence[tuple[float, float]] = (),
     step: float = 1.0,
     sector: tuple[float, float] = (6.0, 12.0),
 ) -> LaidGasket:
@@ -201,6 +207,9 @@ def lay_gasket(
         shape (nx + 1, ny + 1), -1 where none is kept.
     fasteners : int
         Number of fasteners, whose unknowns follow those of the nodes.
+    bodies : sequence of tuple of float
+        Young's modulus [MPa] and Poisson's ratio [1] of head and block, which give way under a narrow
+        line further than the nodes show; none to leave that out.
     step : float
         Distance of the points along a seal [mm].
     sector : tuple of float
@@ -237,14 +246,20 @@ def lay_gasket(
     gaps = np.concatenate([np.full(len(group.places), group.gap) for group in groups])
     if model.uneven is not None:
         gaps = gaps + model.uneven(places)
-    laws = [group.law for group in groups]
+    given = [
+        line_compliance(group.law.width, face[0].pitch, bodies) if group.line else 0.0 for group in groups
+    ]
+    laws = [
+        group.law.plus_compliance(more) if more > 0.0 else group.law
+        for group, more in zip(groups, given, strict=True)
+    ]
     law = np.repeat(np.arange(len(groups)), counts)
     points = Points(matrix, gaps, law, np.concatenate([group.sizes for group in groups]), law_tables(laws))
     offsets = np.concatenate([[0], np.cumsum([int(group.patch.max()) + 1 for group in groups])])
     patch = np.concatenate([group.patch + offset for group, offset in zip(groups, offsets, strict=False)])
     starts = np.concatenate([[0], np.cumsum(counts)])
     names = tuple(group.name for group in groups)
-    return LaidGasket(names, starts, places, points, touched, patch, step, lines)
+    return LaidGasket(names, starts, places, points, touched, patch, step, tuple(given), lines)
 
 
 @dataclass(frozen=True)
@@ -257,6 +272,7 @@ class _Group:
     patch: Ints
     law: ClosureLaw
     gap: float
+    line: bool
 
 
 def _line_groups(
@@ -272,7 +288,15 @@ def _line_groups(
         patches = min(count, max(8, round(line.length / length)))
         patch = np.arange(count) * patches // count
         groups.append(
-            _Group(pressed.seal.name, line.points, np.full(count, line.step), patch, pressed.law, pressed.gap)
+            _Group(
+                pressed.seal.name,
+                line.points,
+                np.full(count, line.step),
+                patch,
+                pressed.law,
+                pressed.gap,
+                True,
+            )
         )
     return groups
 
@@ -294,4 +318,4 @@ def _land_group(land: PressedLand, pitch: float) -> _Group:
     tiles = np.floor((inside - [low_x, low_y]) / (4.0 * pitch)).astype(np.int64)
     _, patch = np.unique(tiles, axis=0, return_inverse=True)
     area = np.full(len(inside), land.area.area / len(inside))
-    return _Group(land.name, inside, area, patch.ravel(), land.law, land.gap)
+    return _Group(land.name, inside, area, patch.ravel(), land.law, land.gap, False)

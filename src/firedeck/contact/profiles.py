@@ -114,8 +114,9 @@ def _profile(state: JointState, seal: str, load: Floats, closure: Floats) -> Sea
     _, points = joint.at_level(state.level)
     each: Floats = load / points.size
     per_length = _along(state, part, each)
-    closed = _along(state, part, closure)
     place = _place(joint, seal)
+    # What the faces give way under a narrow line is not the gasket's closure.
+    closed = _along(state, part, closure) - joint.laid.indentation[place] * per_length
     pressed, line = joint.model.seals[place], joint.laid.lines[place]
     width = pressed.law.width or math.nan
     return SealPressure(
@@ -180,12 +181,12 @@ def profiles(rows: Assemblies, seal: str) -> ManyProfiles:
     FiredeckError
         If the gasket has no such seal.
     """
-    laid, pressed = rows.joint.laid, rows.joint.model.seals[_place(rows.joint, seal)]
+    place = _place(rows.joint, seal)
+    laid, pressed = rows.joint.laid, rows.joint.model.seals[place]
     own, joining = _joining(laid, laid.part(seal))
     each = rows.balances.load[:, own] / laid.patches.size[own]
-    return ManyProfiles(
-        each @ joining, rows.balances.closure[:, own] @ joining, pressed.law.width or math.nan
-    )
+    closed = rows.balances.closure[:, own] - laid.indentation[place] * each
+    return ManyProfiles(each @ joining, closed @ joining, pressed.law.width or math.nan)
 
 
 def _joining(laid: LaidGasket, part: slice) -> tuple[Ints, Floats]:

@@ -12,6 +12,7 @@ import numpy.typing as npt
 import shapely
 from scipy.sparse import csr_array
 
+from firedeck.contact.lattice import lattice
 from firedeck.contact.volume import VolumeSection
 from firedeck.contact.weights import node_weights
 from firedeck.errors import FiredeckError
@@ -100,7 +101,7 @@ class VolumeBody:
 
     def _refuse_coarse(self, numbers: Ints) -> None:
         at = np.argwhere(numbers < 0)
-        places = np.array([self.grid.x0, self.grid.y0]) + self.grid.pitch * at
+        places = lattice(self.grid).nodes(at)
         mesh = self.section.mesh
         inside = mesh.deck_area.buffer(-0.05 * self.grid.pitch)
         bare = places[shapely.contains_xy(inside, places[:, 0], places[:, 1])]
@@ -111,7 +112,7 @@ class VolumeBody:
                 return
             order = np.argwhere(numbers >= 0)
             place = order[np.argmax(np.abs(shapes[:, 0]))]
-            bare = np.array([[self.grid.x0, self.grid.y0] + self.grid.pitch * place])
+            bare = lattice(self.grid).nodes(place[None])
         raise FiredeckError(
             f"the {self.section.side}'s mesh is too coarse in the sealing plane for a grid of "
             f"{self.grid.pitch:.3g} mm: hardly a node lies near ({bare[0, 0]:.4g}, {bare[0, 1]:.4g}) mm",
@@ -339,7 +340,7 @@ def volume_key(body: VolumeBody, columns: tuple[Floats, ...], names: tuple[str, 
     """
     section, grid = body.section, body.grid
     head = [_RULES, section.side, section.modulus, section.material.poisson, names, section.mesh.tolerance]
-    head += [grid.x0, grid.y0, grid.pitch, grid.rows, grid.cols]
+    head += [*lattice(grid).x_lines, "y", *lattice(grid).y_lines]
     digest = hashlib.sha256(json.dumps(head).encode())
     for array in (section.mesh.points, section.mesh.cells, kept, *columns):
         digest.update(str(array.shape).encode())
@@ -383,8 +384,7 @@ def _freedoms(body: VolumeBody) -> tuple[csr_array, Floats]:
     rows = np.concatenate([own, 3 * deck[tied.row] + 2])
     columns = np.concatenate([np.arange(len(own)), len(own) + tied.col])
     values = np.concatenate([np.ones(len(own)), tied.data])
-    corner, order = np.array([body.grid.x0, body.grid.y0]), np.argwhere(body.face_numbers >= 0)
-    plan = corner + body.grid.pitch * order
+    plan = lattice(body.grid).nodes(np.argwhere(body.face_numbers >= 0))
     places = np.concatenate([at[own // 3], np.column_stack([plan, np.zeros(len(plan))])])
     return csr_array((values, (rows, columns)), (3 * len(at), count)), places
 

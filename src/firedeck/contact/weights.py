@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from firedeck.contact.lattice import lattice
 from firedeck.pressure_map import Grid
 
 __all__ = ["node_weights"]
@@ -26,8 +27,8 @@ def node_weights(places: Floats, face: tuple[Grid, Ints]) -> tuple[Ints, Floats]
     face : tuple of (Grid, ndarray of int)
         Cells in plan, and the number of every usable node, -1 elsewhere, shape (nx + 1, ny + 1).
     """
-    grid, kept = face
-    at = np.column_stack([(places[:, 0] - grid.x0), (places[:, 1] - grid.y0)]) / grid.pitch
+    grid, kept = lattice(face[0]), face[1]
+    at = grid.indices(places)
     base = np.clip(np.floor(at).astype(np.int64), 0, np.array([grid.cols, grid.rows]) - 1)
     part = at - base
     offsets = np.array([(i, j) for j in range(-1, 3) for i in range(-1, 3)])
@@ -39,13 +40,13 @@ def node_weights(places: Floats, face: tuple[Grid, Ints]) -> tuple[Ints, Floats]
     weights = np.where(np.all(toward > 0.0, axis=2), toward.prod(axis=2), 0.0)
     broken = np.any((weights > 0.0) & (numbers < 0), axis=1)
     if broken.any():
-        weights[broken] = _mended(weights[broken], numbers[broken] >= 0, part[broken], offsets)
+        arms = (grid.nodes(safe[broken]) - places[broken, None, :]) / grid.pitch
+        weights[broken] = _mended(weights[broken], numbers[broken] >= 0, arms)
     return numbers, weights
 
 
-def _mended(weights: Floats, usable: npt.NDArray[np.bool_], part: Floats, offsets: Ints) -> Floats:
+def _mended(weights: Floats, usable: npt.NDArray[np.bool_], arms: Floats) -> Floats:
     start = np.where(usable, weights, 0.0)
-    arms = offsets[None] - part[:, None, :]
     trust = np.where(usable, np.exp(-(arms**2).sum(axis=2)), 0.0)
     rows = np.concatenate([np.ones((*arms.shape[:2], 1)), arms], axis=2)
     lacking = np.array([1.0, 0.0, 0.0]) - np.einsum("pn,pna->pa", start, rows)

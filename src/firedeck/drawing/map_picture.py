@@ -255,9 +255,8 @@ def difference_figure(
     dress_plan(axes, plan)
     _bar(figure, axes, norm, DIFFERENCE_MAP, f"{second} minus {first} [MPa]")
     notes = (
-        f"Brown: {second} presses harder. Blue: {first} presses harder. "
-        ""
-        "Pale: a bound only.\nThat is where one of the two is saturated or below range. "
+        f"Brown: {second} presses harder. Blue: {first} presses harder. Pale: a bound only.\nThat "
+        "is where one of the two is saturated or below range. "
         + _cell_note(cells.block, difference.grid.pitch)
     )
     finish_ground(figure, axes, (), notes)

@@ -14,6 +14,7 @@ Anal. 10 (1973) 345; both from memory). No factor is stored.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -29,24 +30,31 @@ Ints = npt.NDArray[np.int64]
 
 @dataclass(frozen=True)
 class GridBody:
-    """Bricks on a grid with a rim of one empty cell all round.
+    """Bricks on a grid; a place of the grid may have several nodes.
 
     Attributes
     ----------
     places : ndarray of int, shape (nodes, 3)
-        Grid indices of the nodes in the rimmed grid [1].
-    numbers : ndarray of int32, shape (nx, ny, nz)
-        Node number at each place, -1 where there is none [1].
-    cells : ndarray of int32, shape (nx - 1, ny - 1, nz - 1)
-        Number of the element matrix of each cell, -1 where it is empty [1].
-    matrices : ndarray, shape (m, 24, 24)
+        Grid indices of the nodes [1].
+    elements : ndarray of int32, shape (m, 8)
+        Nodes of every brick, x fastest, then y, then z [1].
+    kinds : ndarray of int32, shape (m,)
+        Number of the element matrix of every brick [1].
+    matrices : ndarray, shape (kinds, 24, 24)
         Element stiffness [N/mm].
     """
 
     places: Ints
-    numbers: npt.NDArray[np.int32]
-    cells: npt.NDArray[np.int32]
+    elements: npt.NDArray[np.int32]
+    kinds: npt.NDArray[np.int32]
     matrices: Floats
+
+    @cached_property
+    def around(self) -> tuple[Ints, Ints]:
+        """Per node the start in a list, and the list: eight times a brick plus the node's corner of it."""
+        corners = self.elements.ravel()
+        starts = np.concatenate([[0], np.cumsum(np.bincount(corners, minlength=len(self.places)))])
+        return starts, np.argsort(corners, kind="stable")
 
 
 @dataclass(frozen=True)
@@ -161,7 +169,7 @@ class _Elimination:
             self.found[count : count + len(later)] = later
             count += len(later)
         count = neighbours_left(
-            nodes, self.body.places, self.body.numbers, self.rank, past, self.loads[:2],
+            nodes, self.body.around, self.body.elements, self.rank, past, self.loads[:2],
             self.stamp, group, self.found, count,
         )  # fmt: skip
         return np.sort(self.found[:count])
@@ -184,7 +192,7 @@ class _Elimination:
     def _fill(self, front: Floats, ranks: Ints, rows: tuple[Ints, int, int]) -> None:
         body = self.body
         self.place_of[ranks] = np.arange(len(ranks))
-        assemble(front, self.place_of, rows, body.places, body.numbers, self.rank, body.cells, body.matrices)
+        assemble(front, self.place_of, rows, body.around, body.elements, self.rank, body.kinds, body.matrices)
         add_loads(front, self.place_of, rows, self.rank, self.loads)
         self.place_of[ranks] = -1
 

@@ -19,8 +19,8 @@ Ints = npt.NDArray[np.int64]
 @njit(cache=True, nogil=True)
 def neighbours_left(
     pivots: Ints,
-    places: Ints,
-    numbers: npt.NDArray[np.int32],
+    around: tuple[Ints, Ints],
+    elements: npt.NDArray[np.int32],
     rank: Ints,
     past: int,
     loads: tuple[Ints, Ints],
@@ -35,10 +35,10 @@ def neighbours_left(
     ----------
     pivots : ndarray of int
         Node numbers of the group.
-    places : ndarray of int, shape (nodes, 3)
-        Grid indices of every node, counted with a rim of one.
-    numbers : ndarray of int32, shape (nx, ny, nz)
-        Node number at each place of the rimmed grid, -1 where there is none.
+    around : tuple of ndarray of int
+        Per node the start in a list, and the list: eight times a brick plus the node's corner of it.
+    elements : ndarray of int32, shape (m, 8)
+        Nodes of every brick.
     rank : ndarray of int, shape (nodes, 3)
         Place of each freedom in the elimination, -1 for a held one.
     past : int
@@ -60,20 +60,16 @@ def neighbours_left(
         How many there are now.
     """
     starts, columns = loads
+    begins, corners = around
     for node in pivots:
-        i, j, k = places[node, 0], places[node, 1], places[node, 2]
-        for di in range(-1, 2):
-            for dj in range(-1, 2):
-                for dk in range(-1, 2):
-                    other = numbers[i + di, j + dj, k + dk]
-                    if other < 0:
-                        continue
-                    for axis in range(3):
-                        r = rank[other, axis]
-                        if r >= past and stamp[r] != mark:
-                            stamp[r] = mark
-                            found[count] = r
-                            count += 1
+        for met in range(begins[node], begins[node + 1]):
+            for other in elements[corners[met] // 8]:
+                for axis in range(3):
+                    r = rank[other, axis]
+                    if r >= past and stamp[r] != mark:
+                        stamp[r] = mark
+                        found[count] = r
+                        count += 1
         for at in range(starts[node], starts[node + 1]):
             r = columns[at]
             if stamp[r] != mark:
@@ -88,10 +84,10 @@ def assemble(
     front: Floats,
     place_of: npt.NDArray[np.int32],
     rows: tuple[Ints, int, int],
-    places: Ints,
-    numbers: npt.NDArray[np.int32],
+    around: tuple[Ints, Ints],
+    elements: npt.NDArray[np.int32],
     rank: Ints,
-    cells: npt.NDArray[np.int32],
+    kinds: npt.NDArray[np.int32],
     matrices: Floats,
 ) -> None:
     """Add the stiffness rows of some freedoms to the lower triangle of a front.
@@ -104,35 +100,33 @@ def assemble(
         Place in the front of every rank, -1 for those not in it.
     rows : tuple
         Node numbers, and the first and last-but-one rank whose rows are added.
-    places, numbers, rank
+    around, elements, rank
         As for `neighbours_left`.
-    cells : ndarray of int32, shape (nx - 1, ny - 1, nz - 1)
-        Number of the element matrix of every cell of the rimmed grid, -1 where it is empty.
+    kinds : ndarray of int32, shape (m,)
+        Number of the element matrix of every brick.
     matrices : ndarray, shape (m, 24, 24)
         Element matrices.
     """
     nodes, first, past = rows
+    begins, corners = around
     for node in nodes:
-        i, j, k = places[node, 0], places[node, 1], places[node, 2]
-        for corner in range(8):
-            a, b, c = corner & 1, (corner >> 1) & 1, corner >> 2
-            pattern = cells[i - a, j - b, k - c]
-            if pattern < 0:
-                continue
+        for met in range(begins[node], begins[node + 1]):
+            brick, corner = corners[met] // 8, corners[met] % 8
+            kind = kinds[brick]
             for axis in range(3):
                 r = rank[node, axis]
                 if r < first or r >= past:
                     continue
                 column = place_of[r]
                 for other in range(8):
-                    at = numbers[i - a + (other & 1), j - b + ((other >> 1) & 1), k - c + (other >> 2)]
+                    at = elements[brick, other]
                     for toward in range(3):
                         s = rank[at, toward]
                         if s < 0:
                             continue
                         row = place_of[s]
                         if row >= column:
-                            front[row, column] += matrices[pattern, 3 * other + toward, 3 * corner + axis]
+                            front[row, column] += matrices[kind, 3 * other + toward, 3 * corner + axis]
 
 
 @njit(cache=True, nogil=True)
@@ -237,9 +231,8 @@ def eliminate_front(panel: Floats, children: Sequence[tuple[Ints, Floats]]) -> F
 @njit(cache=True, nogil=True)
 def multiply(
     vectors: Floats,
-    places: Ints,
-    numbers: npt.NDArray[np.int32],
-    cells: npt.NDArray[np.int32],
+    elements: npt.NDArray[np.int32],
+    kinds: npt.NDArray[np.int32],
     matrices: Floats,
 ) -> Floats:
     """Return stiffness times displacements, shape (nodes, 3, k), element by element.
@@ -248,22 +241,19 @@ def multiply(
     ----------
     vectors : ndarray, shape (nodes, 3, k)
         Displacements [mm].
-    places, numbers, cells, matrices
+    elements, kinds, matrices
         As for `assemble`.
     """
     out = np.zeros_like(vectors)
-    for node in range(len(places)):
-        i, j, k = places[node, 0], places[node, 1], places[node, 2]
+    for brick in range(len(elements)):
+        matrix = matrices[kinds[brick]]
         for corner in range(8):
-            a, b, c = corner & 1, (corner >> 1) & 1, corner >> 2
-            pattern = cells[i - a, j - b, k - c]
-            if pattern < 0:
-                continue
+            node = elements[brick, corner]
             for other in range(8):
-                at = numbers[i - a + (other & 1), j - b + ((other >> 1) & 1), k - c + (other >> 2)]
+                at = elements[brick, other]
                 for axis in range(3):
                     for toward in range(3):
-                        factor = matrices[pattern, 3 * corner + axis, 3 * other + toward]
+                        factor = matrix[3 * corner + axis, 3 * other + toward]
                         for column in range(vectors.shape[2]):
                             out[node, axis, column] += factor * vectors[at, toward, column]
     return out

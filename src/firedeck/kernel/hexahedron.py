@@ -1,14 +1,17 @@
-"""Stiffness of partly filled brick elements with incompatible modes, one matrix to each pattern of filling.
+"""Stiffness of partly filled brick elements with incompatible modes, one matrix to each way of filling.
 
-A cell of the grid is cut in plan into 4 x 4 parts that are either full or empty; a pattern is a
-16-bit mask of the full ones, bit ``x + 4 y``. Stiffness is summed over the full parts where they
-lie, and the incompatible modes are condensed afterwards. Their mean strain over the full parts is
+A cell of the grid is cut in plan into 4 x 4 parts, part ``x + 4 y`` filled to a share of its area.
+Stiffness is summed over the parts where they lie, each by its share, and the incompatible modes are
+condensed afterwards. Their mean strain over the full parts is
 taken off first: a mode that carried a mean strain would unload a half-filled cell in plain tension
 (the correction of Taylor, Beresford and Wilson, Int. J. Numer. Methods Eng. 10 (1976) 1211, from
 memory, here with the mean over what is filled).
 """
 
 from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +25,9 @@ PARTS = 4
 
 #: Share of the modulus that an empty part keeps, so that no corner of a cut cell is loose [1].
 EMPTY_PART = 1e-4
+
+#: Bricks whose matrices are made at a time.
+_BATCH = 2048
 
 _GAUSS = 1.0 / np.sqrt(3.0)
 
@@ -73,51 +79,71 @@ def _points_of_part(part: int) -> Floats:
     )
 
 
-def _corner_strains(points: Floats, size: Floats) -> Floats:
+def _gradients(points: Floats) -> Floats:
+    """Local gradients of the eight corners and the three modes, shape (points, 11, 3) [1]."""
     signs = corner_signs()
     factors = 1.0 + points[:, None, :] * signs[None]
-    gradient = np.empty((len(points), 8, 3))
+    out = np.zeros((len(points), 11, 3))
     for axis in range(3):
         others = [k for k in range(3) if k != axis]
-        gradient[:, :, axis] = signs[:, axis] * factors[..., others].prod(axis=-1) / 8.0
-    return _strain_rows(gradient * 2.0 / size)
+        out[:, :8, axis] = signs[:, axis] * factors[..., others].prod(axis=-1) / 8.0
+        out[:, 8 + axis, axis] = -2.0 * points[:, axis]
+    return out
 
 
-def _mode_strains(points: Floats, size: Floats) -> Floats:
-    gradient = np.zeros((len(points), 3, 3))
-    for axis in range(3):
-        gradient[:, axis, axis] = -2.0 * points[:, axis]
-    return _strain_rows(gradient * 2.0 / size)
+@dataclass(frozen=True)
+class _Sums:
+    """Integrals over the parts of a cell of side two, by axes of the gradients, the last axis the part's.
+
+    Stiffness with modes by pairs of axes, and what stress, strain and unit swelling add up to by axis.
+    """
+
+    full: Floats
+    stress: Floats
+    strain: Floats
+    load: Floats
+    height: Floats
 
 
-def _part_sums(part: int, size: Floats, stiffness: Floats) -> tuple[Floats, ...]:
-    """Integrals over one part: stiffness with modes, and what the mean's correction needs."""
-    points = _points_of_part(part)
-    weight = float(np.prod(size)) / (8.0 * PARTS**2)
-    corners, modes = _corner_strains(points, size), _mode_strains(points, size)
-    rows = np.concatenate([corners, modes], axis=2)
-    heights = 0.5 * np.column_stack([1.0 - points[:, 2], 1.0 + points[:, 2]])
-    stressed = np.einsum("pia,ij->pja", rows, stiffness)
-    swelling = stressed[:, :3].sum(axis=1)
-    return (
-        weight * np.einsum("pja,pjb->ab", stressed, rows),
-        weight * stressed.sum(axis=0),
-        weight * rows.sum(axis=0),
-        weight * np.einsum("pa,ph->ah", swelling, heights),
-        weight * heights.sum(axis=0),
-        np.array(8.0 * weight),
-    )
+#: Pairs of axes; either order of two different ones counts.
+_PAIRS = ((0, 0), (1, 1), (2, 2), (0, 1), (1, 2), (2, 0))
 
 
-def brick_matrices(masks: npt.NDArray[np.uint16], size: Floats, poisson: float) -> tuple[Floats, Floats]:
-    """Return stiffness and thermal load of a brick for every pattern of filling, for a modulus of one.
+@functools.lru_cache(maxsize=8)
+def _part_sums(poisson: float) -> _Sums:
+    stiffness = elasticity(poisson)
+    full, stress, strain, load, height = [], [], [], [], []
+    for part in range(PARTS**2):
+        points = _points_of_part(part)
+        gradient = _gradients(points)
+        rows = np.stack([_strain_rows(gradient * np.eye(3)[axis]) for axis in range(3)])
+        stressed = np.einsum("xpia,ij->xpja", rows, stiffness)
+        both = np.einsum("xpja,ypjb->xyab", stressed, rows)
+        full.append([both[x, y] + (both[y, x] if x != y else 0.0) for x, y in _PAIRS])
+        stress.append(stressed.sum(axis=1))
+        strain.append(rows.sum(axis=1))
+        heights = 0.5 * np.column_stack([1.0 - points[:, 2], 1.0 + points[:, 2]])
+        load.append(np.einsum("xpa,ph->xah", stressed[:, :, :3].sum(axis=2), heights))
+        height.append(heights.sum(axis=0))
+    share = 1.0 / (8.0 * PARTS**2)
+    return _Sums(*(share * np.array(sums) for sums in (full, stress, strain, load, height)))
+
+
+def _over_parts(weights: Floats, factors: Floats, sums: Floats) -> Floats:
+    """Add up parts and axes: weights (n, parts), factors (n, axes), sums (parts, axes, ...)."""
+    both = (weights[:, :, None] * factors[:, None, :]).reshape(len(weights), -1)
+    return (both @ sums.reshape(both.shape[1], -1)).reshape(len(weights), *sums.shape[2:])
+
+
+def brick_matrices(shares: Floats, sizes: Floats, poisson: float) -> tuple[Floats, Floats]:
+    """Return stiffness and thermal load of bricks by size and way of filling, for a modulus of one.
 
     Parameters
     ----------
-    masks : ndarray of uint16, shape (n,)
-        Patterns, one bit for each full part.
-    size : ndarray, shape (3,)
-        Sides of the brick [mm].
+    shares : ndarray, shape (n, 16)
+        Filled share of every part [1].
+    sizes : ndarray, shape (n, 3) or (3,)
+        Sides of the bricks [mm].
     poisson : float
         Poisson's ratio [1].
 
@@ -129,18 +155,31 @@ def brick_matrices(masks: npt.NDArray[np.uint16], size: Floats, poisson: float) 
         Corner forces for unit free strain at the bottom face, and at the top face, each falling
         evenly to nothing at the other [mm^2].
     """
-    stiffness = elasticity(poisson)
-    parts = [_part_sums(part, size, stiffness) for part in range(PARTS**2)]
-    bits = (masks[:, None] >> np.arange(PARTS**2)) & 1
-    weights = np.where(bits == 1, 1.0, EMPTY_PART)
-    full, stress, strain, load, height, volume = (
-        np.tensordot(weights, np.stack(sums), axes=1) for sums in zip(*parts, strict=True)
-    )
+    sides = np.broadcast_to(np.asarray(sizes, dtype=np.float64), (len(shares), 3))
+    stiffness, thermal = np.empty((len(shares), 24, 24)), np.empty((len(shares), 24, 2))
+    for start in range(0, len(shares), _BATCH):
+        part = slice(start, start + _BATCH)
+        stiffness[part], thermal[part] = _bricks(shares[part], sides[part], poisson)
+    return stiffness, thermal
+
+
+def _bricks(shares: Floats, sides: Floats, poisson: float) -> tuple[Floats, Floats]:
+    stiffness, sums = elasticity(poisson), _part_sums(poisson)
+    bulk = sides.prod(axis=1, keepdims=True)
+    weights = bulk * (shares + EMPTY_PART * (1.0 - shares))
+    slopes = 2.0 / sides
+    full = _over_parts(weights, np.stack([slopes[:, x] * slopes[:, y] for x, y in _PAIRS], axis=1), sums.full)
+    stress = _over_parts(weights, slopes, sums.stress)
+    strain = _over_parts(weights, slopes, sums.strain)
+    load = _over_parts(weights, slopes, sums.load)
+    height = weights @ sums.height
+    volume = weights.mean(axis=1)
     # Modes less their mean strain: every integral linear in a mode changes by mean times its own sum.
     mean = strain[:, :, 24:] / volume[:, None, None]
     drawn = np.einsum("nia,nib->nab", stress[:, :, :24], mean)
     coupling = full[:, :24, 24:] - drawn
-    own = full[:, 24:, 24:] - volume[:, None, None] * np.einsum("nia,ij,njb->nab", mean, stiffness, mean)
+    turned = np.einsum("ij,njb->nib", stiffness, mean)
+    own = full[:, 24:, 24:] - volume[:, None, None] * (mean.transpose(0, 2, 1) @ turned)
     swollen = np.einsum("nia,i->na", mean, stiffness[:, :3].sum(axis=1))
     mode_load = load[:, 24:] - swollen[:, :, None] * height[:, None, :]
     solved = np.linalg.solve(own, np.concatenate([coupling.transpose(0, 2, 1), mode_load], axis=2))

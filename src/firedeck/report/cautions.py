@@ -89,13 +89,11 @@ def duty_limits_section() -> Section:
 
 
 _PREDICTION_UNSEEN = (
-    "Your castings: head and block are layered sections. Real ports, ribs, cores, inserts and casting "
-    "shift are "
-    "not in them.",
+    "Your castings: head and block are layered sections. Real ports, ribs, cores, inserts and "
+    "casting shift are not in them.",
     "Heat as it really lies: temperatures change with height only, and the moduli stay cold.",
-    "Sliding, friction and dowels between the faces, plastic flow and creep of head, block and threads, "
-    "bending of "
-    "the fasteners.",
+    "Sliding, friction and dowels between the faces, plastic flow and creep of head, block and "
+    "threads, bending of the fasteners.",
     "Gas that has passed the first seal and presses beyond it, pressure waves, inertia, knock.",
     "Fatigue of beads and fasteners, fretting, coating wear, corrosion, age.",
     "Faces finer than what is stated of them: scratches, porosity, roughness; dents that a bead has "
@@ -105,12 +103,10 @@ _PREDICTION_UNSEEN = (
 )
 
 _PREDICTION_CAUTIONS = (
-    "A prediction is no proof and no release to run an engine. Confirm it with a print of the real joint, "
-    "and the "
-    "print with an engine test.",
-    "A boosted engine that loses its gasket can throw scalding coolant and hot gas. Shield the bench, "
-    "stay out of "
-    "line, let things cool before opening anything.",
+    "A prediction is no proof and no release to run an engine. Confirm it with a print of the real "
+    "joint, and the print with an engine test.",
+    "A boosted engine that loses its gasket can throw scalding coolant and hot gas. Shield the "
+    "bench, stay out of line, let things cool before opening anything.",
     "A stretched fastener stores energy and can break and fly.",
     "Local codes, the law and the practice of a qualified person decide, not this page.",
 )

@@ -213,6 +213,7 @@ def _source(basis: str, source: str) -> str:
     return f"{source} ({basis})" if source else basis
 
 
-def provenance_table(provenance: Mapping[str, str]) -> Table:
-    """Return versions, settings and file hashes."""
-    return Table(("what", "value"), tuple(provenance.items()), "Versions, settings and hashes of all inputs.")
+def provenance_table(provenance: Mapping[str, str], of: str = "") -> Table:
+    """Return versions, settings and file hashes; `of` tells two on one page apart."""
+    caption = f"Versions, settings and hashes of all inputs{f' of {of}' if of else ''}."
+    return Table(("what", "value"), tuple(provenance.items()), caption)

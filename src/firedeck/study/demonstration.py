@@ -214,21 +214,18 @@ def _index(readings: dict[str, PrintReading], design: _Design, maps: tuple[Pictu
     ways = _ways(readings, design)
     story = (
         f"{plan.name} is an engine that does not exist. Its deck plan, two gaskets, a film with its "
-        f"calibration and "
-        "the scans of two prints were made by a program that knows the true pressure and shares nothing "
-        "with the "
-        "one that reads the prints. One seal of the candidate is weak at one place; see whether you find it."
+        "calibration and the scans of two prints were made by a program that knows the true "
+        "pressure and shares nothing with the one that reads the prints. One seal of the candidate "
+        "is weak at one place; see whether you find it."
     )
     files = (
         "The text files beside this page are what a real test needs: deck.toml, factory.toml and "
-        "candidate.toml, "
-        "film.toml, calibration.toml, criteria.toml, factory-print.toml and candidate-print.toml; for the "
-        "cylinder pressure duty-trace.toml, duty-model.toml, duty-rule.toml and trace-mapping.toml; "
-        "fastening.toml for the fasteners; prediction.toml, prediction-factory.toml and "
-        "prediction-candidate.toml "
-        "with their closure laws for the predictions. Change one, such as the preload in a print's clamp "
-        "table, and "
-        "read that print again into another folder with: firedeck film read factory-print.toml --out again"
+        "candidate.toml, film.toml, calibration.toml, criteria.toml, factory-print.toml and "
+        "candidate-print.toml; for the cylinder pressure duty-trace.toml, duty-model.toml, "
+        "duty-rule.toml and trace-mapping.toml; fastening.toml for the fasteners; prediction.toml, "
+        "prediction-factory.toml and prediction-candidate.toml with their closure laws for the "
+        "predictions. Change one, such as the preload in a print's clamp table, and read that "
+        "print again into another folder with: firedeck film read factory-print.toml --out again"
     )
     sections = (
         Section("reports", "Reports", (Paragraph(story), Links(ways))),

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-
-from pydantic import BaseModel
+from typing import get_origin
 
 from firedeck.definition.quantities import Definition
 from firedeck.errors import FiredeckError
 from firedeck.files.definition_faults import key_path
 from firedeck.files.definition_file import parse_text
+from firedeck.files.definition_models import models_in
 from firedeck.files.definition_splice import Value, add_entry, drop_entry, drop_key, put_value
 from firedeck.study.editing.entry import Edited, Entry, Field
 from firedeck.study.editing.found import Found, read_or_find
@@ -46,18 +46,12 @@ class PlainPaper:
     @property
     def kinds(self) -> Mapping[str, str]:
         """The lists of tables that the file may have."""
-        lists = {
+        lists = [
             info.alias or name
             for name, info in self.model.model_fields.items()
-            if str(info.annotation).startswith("tuple[") and "..." in str(info.annotation)
-        }
-        return {f"{key}|": key.replace("-", " ") for key in sorted(lists) if self._holds_tables(key)}
-
-    def _holds_tables(self, key: str) -> bool:
-        from firedeck.files.definition_models import field_of, models_in
-
-        found: tuple[type[BaseModel], ...] = models_in(field_of((self.model,), key)[0])
-        return bool(found)
+            if get_origin(info.annotation) is tuple and models_in(info.annotation)
+        ]
+        return {f"{key}|": key.replace("-", " ") for key in lists}
 
     def entries(self, data: Data) -> Iterable[Entry]:
         """Return the file itself and every table of it."""

@@ -104,9 +104,8 @@ def clamp_picture(reading: FasteningReading) -> Picture | None:
     settled = np.array([state.settled.value for state in clamp.fasteners])
     caption = (
         "Clamp over gas load of every cylinder with its 95 % band, settled and cold. Labels at the "
-        "fasteners: settled preload. Grey lines: which cylinder a fastener's clamp is counted for, thicker "
-        "for more. "
-        "Orange edge: the cylinder does not hold by the rules above."
+        "fasteners: settled preload. Grey lines: which cylinder a fastener's clamp is counted for, "
+        "thicker for more. Orange edge: the cylinder does not hold by the rules above."
     )
     figure = clamp_figure(
         plan, cylinders, settled, title=f"Clamp over gas load at {wanted.value * 10:.0f} bar"

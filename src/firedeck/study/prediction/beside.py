@@ -159,12 +159,10 @@ def beside_page(pairs: Sequence[PrintBeside], *, links: tuple[Link, ...] = ()) -
 
 
 _HOW = (
-    "The prediction knows the torque, the friction, the film, the gasket's closure laws and generic "
-    "castings, and has "
-    "not seen the print. Where the two run apart, look first at the friction and the closure law (both "
-    "lift or lower "
-    "a whole seal), then at the castings (they tilt it between fasteners), and at a single dip in the "
-    "gasket itself."
+    "The prediction knows the torque, the friction, the film, the gasket's closure laws and "
+    "generic castings, and has not seen the print. Where the two run apart, look first at the "
+    "friction and the closure law (both lift or lower a whole seal), then at the castings (they "
+    "tilt it between fasteners), and at a single dip in the gasket itself."
 )
 
 

@@ -164,10 +164,9 @@ def _meshed(state: JointState) -> list[VolumeBody]:
 def _of_mesh(body: VolumeBody) -> str:
     mesh = body.section.mesh
     told = (
-        f"The {body.section.side} is the volume mesh {mesh.name}, element by element. Its nodes in the "
-        "sealing plane follow\n"
-        "the joint's grid, as they do in firedeck: the grid's nodes stand in the deck, with an equation to "
-        "each of the face's.\n"
+        f"The {body.section.side} is the volume mesh {mesh.name}, element by element. Its nodes in "
+        "the sealing plane follow\nthe joint's grid, as they do in firedeck: the grid's nodes "
+        "stand in the deck, with an equation to each of the face's.\n"
     )
     if mesh.cells.shape[1] == 8:
         told += (
@@ -180,30 +179,24 @@ def _of_mesh(body: VolumeBody) -> str:
 def _note(export: DeckExport) -> str:
     cut = export.deck.cut_cells
     exact = (
-        "No cell is cut, so both programs solve the same problem; expect closures to agree to a hundredth "
-        "of a "
-        "micrometre or so.\n"
+        "No cell is cut, so both programs solve the same problem; expect closures to agree to a "
+        "hundredth of a micrometre or so.\n"
         if cut == 0
-        else f"{cut} cells are cut by a wall or a bore. firedeck integrates the part that is filled; the "
-        f"deck holds "
-        "whole bricks and is stiffer. Expect line loads to differ by several per cent, and take the "
-        "comparison "
-        "as one of magnitude, not of digits.\n"
+        else f"{cut} cells are cut by a wall or a bore. firedeck integrates the part that is "
+        "filled; the deck holds whole bricks and is stiffer. Expect line loads to differ by "
+        "several per cent, and take the comparison as one of magnitude, not of digits.\n"
     )
     exact = "".join([*(_of_mesh(body) for body in _meshed(export.state)), exact])
     return (
-        f"State: {export.name}, of {export.files.prediction.name}\n\n"
-        "joint.inp holds head and block as meshed here, the gasket points as nonlinear springs with their "
-        "history\n"
-        "frozen, the fasteners as springs, gas as nodal loads, and heat as the initial stress that would "
-        "undo the free\n"
-        "strain: given temperatures the program would take each element's mean. Units: mm, N, MPa.\n\n"
-        "To run it with CalculiX CrunchiX, a general finite-element program that is not part of firedeck:\n\n"
-        "    ccx -i joint\n\n"
-        "joint.dat then lists the displacement of every spring's end. For a gasket point of points.csv\n\n"
-        f"    closure = {export.deck.lowered:.6f} mm - gap_mm - (U3 of head_node - U3 of block_node)\n\n"
-        "and for a fastener of fasteners.csv the seats have approached each other by\n\n"
-        f"    approach = {export.deck.lowered:.6f} mm - (U3 of head_node - U3 of block_node)\n\n"
-        "Compare with the columns closure_mm and approach_mm.\n\n"
-        f"{exact}"
+        f"State: {export.name}, of {export.files.prediction.name}\n\njoint.inp holds head and block "
+        "as meshed here, the gasket points as nonlinear springs with their history\nfrozen, the "
+        "fasteners as springs, gas as nodal loads, and heat as the initial stress that would undo "
+        "the free\nstrain: given temperatures the program would take each element's mean. Units: "
+        "mm, N, MPa.\n\nTo run it with CalculiX CrunchiX, a general finite-element program that is "
+        "not part of firedeck:\n\n    ccx -i joint\n\njoint.dat then lists the displacement of "
+        "every spring's end. For a gasket point of points.csv\n\n    closure = "
+        f"{export.deck.lowered:.6f} mm - gap_mm - (U3 of head_node - U3 of block_node)\n\nand for a "
+        "fastener of fasteners.csv the seats have approached each other by\n\n    approach = "
+        f"{export.deck.lowered:.6f} mm - (U3 of head_node - U3 of block_node)\n\nCompare with the "
+        f"columns closure_mm and approach_mm.\n\n{exact}"
     )

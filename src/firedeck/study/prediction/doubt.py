@@ -35,7 +35,11 @@ __all__ = [
 AS_PREDICTED = "as predicted"
 
 #: How far mean and lowest line load of the idealised geometry itself may be off at 95 % [1].
-IDEALISED = (0.05, 0.10, Source(Basis.DERIVED, "mesh refinement of one invented joint"))
+IDEALISED = (
+    0.05,
+    0.10,
+    Source(Basis.DERIVED, "one invented joint on cut-cell grids and on fitted meshes, both refined"),
+)
 
 
 @dataclass(frozen=True)

@@ -183,9 +183,8 @@ def film_gasket(model: GasketModel, batch: FilmBatch, wanted: PrintWanted) -> Ga
 
 def _film_notes(batch: FilmBatch, wanted: PrintWanted) -> tuple[str, ...]:
     notes = [
-        f"The film is {batch.thickness:g} mm thick and gives like a layer of {wanted.modulus:g} MPa under "
-        f"each "
-        f"line, spread by its own thickness: {wanted.modulus_source}.",
+        f"The film is {batch.thickness:g} mm thick and gives like a layer of {wanted.modulus:g} MPa "
+        f"under each line, spread by its own thickness: {wanted.modulus_source}.",
         "The film keeps the highest pressure that each place met in the whole tightening.",
         "It widens every line by its thickness to either side; the line load stays (common practice, no "
         "source).",

@@ -97,9 +97,8 @@ def print_page(result: FilmPrint, *, links: tuple[Link, ...] = ()) -> Document:
     plan = result.files.plan
     figure = map_figure(plan, result.map, title="Pressure that the film would feel")
     caption = (
-        "Highest pressure of the whole tightening at every place, the film's thickness, give and bloom in "
-        "it, "
-        "coloured over the film's range."
+        "Highest pressure of the whole tightening at every place, the film's thickness, give and "
+        "bloom in it, coloured over the film's range."
     )
     blocks: list[Block] = []
     pixels = _pixels(result)
@@ -128,11 +127,9 @@ def print_page(result: FilmPrint, *, links: tuple[Link, ...] = ()) -> Document:
 
 
 _HOW = (
-    "Bare: the tightened joint without film. On film: the highest each place met while tightening on it. "
-    "The film "
-    "softens and evens out a joint, the peak-hold lifts what neighbours took away again. A real print is "
-    "compared "
-    "with the second, never with the first."
+    "Bare: the tightened joint without film. On film: the highest each place met while tightening "
+    "on it. The film softens and evens out a joint, the peak-hold lifts what neighbours took away "
+    "again. A real print is compared with the second, never with the first."
 )
 
 

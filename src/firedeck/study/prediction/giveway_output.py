@@ -105,13 +105,10 @@ def giveway_page(reading: GiveWayReading, *, links: tuple[Link, ...] = ()) -> Do
 
 
 _HOW = (
-    "The pressure of one cylinder after another is raised, the others at rest, until a seal passes one of "
-    "its "
-    "limits. Each seal stands with the cylinder that makes it give first. At 0 bar: it gives without gas. "
-    "Bars end "
-    "where the seal gives, lines are the 95 % interval: preload, stiffness of head and block, gasket, and "
-    "the "
-    "idealised geometry."
+    "The pressure of one cylinder after another is raised, the others at rest, until a seal passes "
+    "one of its limits. Each seal stands with the cylinder that makes it give first. At 0 bar: it "
+    "gives without gas. Bars end where the seal gives, lines are the 95 % interval: preload, "
+    "stiffness of head and block, gasket, and the idealised geometry."
 )
 
 

@@ -18,7 +18,7 @@ from firedeck.study.prediction.states import MOST_RELAXED, warmth_of
 __all__ = ["prediction_assumptions"]
 
 #: How far the bow of the idealised geometry itself may be off on the default grid [1].
-_BOW = 0.2
+_BOW = 0.1
 
 
 def prediction_assumptions(
@@ -71,7 +71,7 @@ def _bodies(files: PredictionFiles, sizes: BodySizes, joint: Joint) -> Iterator[
     )
     lost = max(joint.head.left_out, joint.block.left_out)
     if lost > 0.002:
-        yield f"slivers smaller than an eighth of an element were left out, {share(lost)} of a body at most"
+        yield f"slivers under a two-hundredth of an element were left out, {share(lost)} of a body at most"
 
 
 def _heat(files: PredictionFiles, joint: Joint) -> Iterator[str]:

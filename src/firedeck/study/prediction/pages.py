@@ -85,10 +85,9 @@ def _seals(reading: PredictionReading, _: PredictionPictures) -> Section:
 
 
 _HOW_JUDGED = (
-    "Every seal is held against its limits in every state; the state and limit with the least margin decide. "
-    "“Times what it needs” below 1: it gives. Marginal: the lower end of the 95 % interval is below 1. "
-    "Not shown: "
-    "the seal's law is used far beyond its table, so nobody knows."
+    "Every seal is held against its limits in every state; the state and limit with the least "
+    "margin decide. “Times what it needs” below 1: it gives. Marginal: the lower end of the 95 % "
+    "interval is below 1. Not shown: the seal's law is used far beyond its table, so nobody knows."
 )
 
 
@@ -216,13 +215,11 @@ def _gas(reading: PredictionReading, pictures: PredictionPictures) -> Section:
 
 
 _HOW_BREACH = (
-    "While a cylinder fires, the way its gas would take first is the one on which the highest contact "
-    "pressure "
-    "met is lowest. The breach pressure is the gas pressure at which that way opens, the clamp held at "
-    "what it is "
-    "while firing. As pressure rises the clamp falls further, so the pressure at which the seal gives is "
-    "lower: "
-    "firedeck predict giveway raises the pressure until it does."
+    "While a cylinder fires, the way its gas would take first is the one on which the highest "
+    "contact pressure met is lowest. The breach pressure is the gas pressure at which that way "
+    "opens, the clamp held at what it is while firing. As pressure rises the clamp falls further, "
+    "so the pressure at which the seal gives is lower: firedeck predict giveway raises the "
+    "pressure until it does."
 )
 
 
@@ -341,11 +338,10 @@ def _bores(reading: PredictionReading, _: PredictionPictures) -> Section:
         if "firing" not in name or name.endswith(f", {shape.bore}")
     )  # fmt: skip
     words = (
-        "Radial displacement of the cylinder wall against the untightened block, by Fourier order: 0 is "
-        "growth, 1 "
-        "a shift, 2 an oval, 4 the print of four fasteners. Out of round: orders 2 to 8 together, peak to "
-        "valley at "
-        "most. A bore honed with a torque plate starts from its shape under clamp, not from round."
+        "Radial displacement of the cylinder wall against the untightened block, by Fourier order: "
+        "0 is growth, 1 a shift, 2 an oval, 4 the print of four fasteners. Out of round: orders 2 "
+        "to 8 together, peak to valley at most. A bore honed with a torque plate starts from its "
+        "shape under clamp, not from round."
     )
     settled = tuple(row for row in rows if row[0] == "settled" and row[2] == "10")
     tables = (

@@ -76,10 +76,9 @@ class PredictionPictures:
         return _picture(
             f"map {one.name}",
             figure,
-            f"Contact pressure predicted, {one.name}: each seal's line load spread over the width on "
-            f"which it "
-            "presses. Triangles: weakest place of each seal, numbered as in the table of seals, orange where "
-            "the seal is not predicted to hold.",
+            f"Contact pressure predicted, {one.name}: each seal's line load spread over the width "
+            "on which it presses. Triangles: weakest place of each seal, numbered as in the table "
+            "of seals, orange where the seal is not predicted to hold.",
         )
 
     def strips(self) -> Iterator[Picture]:

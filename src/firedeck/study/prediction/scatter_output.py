@@ -125,9 +125,8 @@ def _headline(reading: ScatterReading) -> Headline:
 
 
 _HOW = (
-    "Every assembly gets its own friction and wrench, is tightened step by step, settled, warmed and fired. "
-    "Bands "
-    "hold 95 % of the assemblies. Castings, gasket and settling are the same in "
+    "Every assembly gets its own friction and wrench, is tightened step by step, settled, warmed "
+    "and fired. Bands hold 95 % of the assemblies. Castings, gasket and settling are the same in "
     "all: what is not known of them stands in the prediction's own report and comes on top."
 )
 

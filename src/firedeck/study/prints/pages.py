@@ -127,13 +127,11 @@ def _leaks(reading: PrintReading, pictures: ReadingPictures) -> Section:
     files, leaks = reading.files, pictures.leaks
     factor = files.criteria.contact_factor
     words = (
-        "Between two media the path is taken along which the highest contact pressure met is lowest. Before "
-        "the "
-        f"search the map is averaged over {LENGTH_SCALE_MM:g} mm along every seal and not at all across it. "
-        f"A path "
-        f"opens when the fluid pressure reaches the contact pressure over {factor:g}. “As the film felt it” "
-        f"is what "
-        "the print shows; “in the joint” undoes the film's spreading of narrow crowns, with its doubt."
+        "Between two media the path is taken along which the highest contact pressure met is "
+        f"lowest. Before the search the map is averaged over {LENGTH_SCALE_MM:g} mm along every "
+        "seal and not at all across it. A path opens when the fluid pressure reaches the contact "
+        f"pressure over {factor:g}. “As the film felt it” is what the print shows; “in the joint” "
+        "undoes the film's spreading of narrow crowns, with its doubt."
     )
     if not leaks:
         return Section(
@@ -282,13 +280,14 @@ def _shown_cell(low: float, high: float) -> Cell:
 
 def _tests(comparison: Comparison) -> tuple[Block, ...]:
     blocks: list[Block] = []
-    for reading in (comparison.first, comparison.second):
+    for which, reading in (("first", comparison.first), ("second", comparison.second)):
         files = reading.files
         blocks += [
             record_facts(files.test, files.plan, files.gasket),
             Paragraph(f"Verdict: {reading.verdict.state}."),
         ]
-        blocks.append(provenance_table(reading.map.provenance))
+        name = f"the {which} print, {files.test.name}"
+        blocks.append(provenance_table(reading.map.provenance, name))
     return tuple(blocks)
 
 

@@ -79,11 +79,9 @@ class ReadingPictures:
         return _picture(
             "map",
             figure,
-            "Contact pressure over the deck plan. Triangles: weakest place of each seal, numbered as in the "
-            "table "
-            "of seals, orange where the seal does not hold. Diamonds: the leak paths that open first, "
-            "numbered as "
-            "in the table of leak paths.",
+            "Contact pressure over the deck plan. Triangles: weakest place of each seal, numbered "
+            "as in the table of seals, orange where the seal does not hold. Diamonds: the leak "
+            "paths that open first, numbered as in the table of leak paths.",
         )
 
     def strips(self) -> Iterator[Picture]:
@@ -93,10 +91,9 @@ class ReadingPictures:
             yield _picture(
                 f"strip {view.profile.name}",
                 figure,
-                f"{view.profile.name} unrolled. Above: the print along and across the seal. Below: line "
-                f"load with "
-                f"its 95 % band; hatched where the crown is saturated and the load may be any amount more. "
-                f"{_FASTENERS}",
+                f"{view.profile.name} unrolled. Above: the print along and across the seal. Below: "
+                "line load with its 95 % band; hatched where the crown is saturated and the load "
+                f"may be any amount more. {_FASTENERS}",
             )
 
     def polar(self) -> Picture | None:
@@ -106,9 +103,8 @@ class ReadingPictures:
         return _picture(
             "polar",
             polar_figure(self.plan, self.bore_views),
-            "Line load [N/mm] round the bores as seen from the head, with 95 % band; broken circle: least "
-            "line load "
-            f"asked for; orange arcs: saturated. {_FASTENERS}",
+            "Line load [N/mm] round the bores as seen from the head, with 95 % band; broken "
+            f"circle: least line load asked for; orange arcs: saturated. {_FASTENERS}",
         )
 
     def curves(self) -> Picture | None:
@@ -194,9 +190,8 @@ def comparison_pictures(comparison: Comparison) -> tuple[Picture, ...]:
             _picture(
                 f"overlay {seal.name}",
                 figure,
-                f"{seal.name}: line load of both prints with 95 % bands, and their difference sector by "
-                f"sector; "
-                "dotted where saturation leaves the difference without an end.",
+                f"{seal.name}: line load of both prints with 95 % bands, and their difference "
+                "sector by sector; dotted where saturation leaves the difference without an end.",
             )
         )
     return tuple(pictures)
@@ -216,9 +211,8 @@ def calibration_picture(result: CalibrationResult) -> Picture:
     return _picture(
         "response",
         figure,
-        "Calibration pieces and response curve, with the 95 % band of the pressure. Left: density; right: "
-        "the share "
-        "of light that the dye takes away, which is what adds up over areas.",
+        "Calibration pieces and response curve, with the 95 % band of the pressure. Left: density; "
+        "right: the share of light that the dye takes away, which is what adds up over areas.",
     )
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from firedeck.errors import FiredeckError
 from firedeck.evidence import Estimate
-from firedeck.report.words import difference
+from firedeck.report.words import difference, number
 
 __all__ = ["DifferingSeal", "seal_differences"]
 
@@ -61,12 +61,13 @@ def seal_differences(folder: Path) -> list[DifferingSeal]:
 
 
 def _seal(row: dict[str, str]) -> DifferingSeal:
-    smallest = float(row["smallest_N_per_mm"])
+    mean = _estimate(row, "mean")
+    is_bounded = math.isfinite(mean.low) and math.isfinite(mean.high)
     return DifferingSeal(
         row["seal"],
-        difference(_estimate(row, "mean")),
+        difference(mean),
         difference(_estimate(row, "weakest")),
-        f"{smallest:.2g}" if math.isfinite(smallest) else "not known",
+        number(float(row["smallest_N_per_mm"]), 2) if is_bounded else "none: saturated",
         int(row["sectors"]),
         int(row["sectors_that_differ"]),
     )

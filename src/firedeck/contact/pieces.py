@@ -1,0 +1,129 @@
+"""What a plan fills of the cells of a grid: connected pieces of material, and how much of each part.
+
+A cell may hold several pieces: a wall on either side of a slot. They are kept apart, because a
+finite element that spanned the slot would tie the walls together that the slot parts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from scipy import ndimage
+from shapely.geometry.base import BaseGeometry
+
+from firedeck.contact.lattice import Lattice
+from firedeck.kernel.coverage import covered
+from firedeck.kernel.hexahedron import PARTS
+
+__all__ = ["Pieces", "meetings", "plan_pieces"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+#: Squares to a part of a cell, each way, in which pieces are told apart.
+_FINE = 4
+#: Squares to a cell, each way.
+SQUARES = PARTS * _FINE
+
+#: Steps in which shares of parts are kept, so that like cells share their matrix [1].
+_STEPS = 64
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Pieces of material of one plan.
+
+    Attributes
+    ----------
+    labels : ndarray of int32, shape (nx, ny, SQUARES, SQUARES)
+        Piece of every square of every cell, counted from one; 0 where there is no material.
+    cells : ndarray of int, shape (pieces, 2)
+        Cell of every piece.
+    shares : ndarray, shape (pieces, PARTS ** 2)
+        Share of every part of the cell that the piece fills, x fastest [1].
+    """
+
+    labels: npt.NDArray[np.int32]
+    cells: Ints
+    shares: Floats
+
+
+def plan_pieces(plan: BaseGeometry, grid: Lattice) -> Pieces:
+    """Return the pieces of material in the cells of a grid.
+
+    Parameters
+    ----------
+    plan : shapely geometry
+        Where there is material [mm].
+    grid : Lattice
+        The cells.
+    """
+    nx, ny = grid.cols, grid.rows
+    cover = _squares(plan, grid).reshape(nx, SQUARES, ny, SQUARES).transpose(0, 2, 1, 3)
+    apart = np.zeros((nx, SQUARES + 1, ny, SQUARES + 1), dtype=bool)
+    apart[:, :SQUARES, :, :SQUARES] = (cover > 0.5).transpose(0, 2, 1, 3)
+    found, count = ndimage.label(apart.reshape(nx * (SQUARES + 1), -1))
+    labels = np.asarray(found, dtype=np.int32).reshape(apart.shape)[:, :SQUARES, :, :SQUARES]
+    labels = np.ascontiguousarray(labels.transpose(0, 2, 1, 3))
+    parts = cover.reshape(nx, ny, PARTS, _FINE, PARTS, _FINE).mean(axis=(3, 5)).transpose(0, 1, 3, 2)
+    return Pieces(labels, *_shared_out(labels, int(count), parts.reshape(nx * ny, PARTS**2)))
+
+
+def _squares(plan: BaseGeometry, grid: Lattice) -> Floats:
+    """Return the covered share of every square, shape (nx SQUARES, ny SQUARES)."""
+    shape = grid.cols * SQUARES, grid.rows * SQUARES
+    ends = [(lines[0], lines[-1]) for lines in grid.lines]
+    inside = shapely.intersection(plan, shapely.box(ends[0][0], ends[1][0], ends[0][1], ends[1][1]))
+    # Short edges, because a slanted one bends where cells of different widths meet.
+    inside = shapely.segmentize(inside, 0.25 * grid.pitch)
+    polygons = shapely.orient_polygons(
+        [one for one in shapely.get_parts(inside) if one.geom_type == "Polygon"]
+    )
+    rings = [ring for one in polygons for ring in shapely.get_rings(one)]
+    counts = [len(ring.coords) for ring in rings]
+    starts = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+    points = SQUARES * grid.indices(shapely.get_coordinates(rings))
+    return covered(np.clip(points, 0.0, np.array(shape, dtype=np.float64)), starts, shape)
+
+
+def _shared_out(labels: npt.NDArray[np.int32], count: int, parts: Floats) -> tuple[Ints, Floats]:
+    """Return the cell of every piece and its share of every part."""
+    nx, ny = labels.shape[:2]
+    cell = np.repeat(np.arange(nx * ny), SQUARES**2)
+    x, y = np.divmod(np.arange(SQUARES**2), SQUARES)
+    part = np.tile(x // _FINE + PARTS * (y // _FINE), nx * ny)
+    flat = labels.ravel()
+    own = np.flatnonzero(flat)
+    squares = np.bincount((flat[own] - 1) * PARTS**2 + part[own], minlength=count * PARTS**2)
+    squares = squares.reshape(count, PARTS**2).astype(np.float64)
+    place = np.zeros(count, dtype=np.int64)
+    place[flat[own] - 1] = cell[own]
+    # What hardly reaches into a part fills no square of it: the piece that has most of the cell takes it.
+    order = np.argsort(squares.sum(axis=1), kind="stable")
+    largest = np.full(nx * ny, -1, dtype=np.int64)
+    largest[place[order]] = order
+    total = np.zeros((nx * ny, PARTS**2))
+    np.add.at(total, place, squares)
+    heir, at = np.nonzero((total == 0.0) & (parts > 0.0) & (largest >= 0)[:, None])
+    squares[largest[heir], at] = total[heir, at] = 1.0
+    shares = parts[place] * squares / np.maximum(total[place], 1.0)
+    return np.column_stack(np.divmod(place, ny)), np.round(_STEPS * shares) / _STEPS
+
+
+def meetings(first: npt.NDArray[np.int32], second: npt.NDArray[np.int32]) -> Ints:
+    """Return which pieces meet, as pairs of labels, shape (pairs, 2).
+
+    Parameters
+    ----------
+    first, second : ndarray of int32, of one shape
+        Labels on either side of the squares' common faces; 0 where there is no material.
+    """
+    both = (first > 0) & (second > 0)
+    pairs = np.column_stack([first[both], second[both]]).astype(np.int64)
+    if not len(pairs):
+        return pairs
+    fresh = np.concatenate([[True], np.any(pairs[1:] != pairs[:-1], axis=1)])
+    return np.unique(pairs[fresh], axis=0)
