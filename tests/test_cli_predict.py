@@ -163,6 +163,9 @@ def test_the_folder_holds_page_pictures_and_tables(predicted):
 
 
 def test_words_on_the_terminal_and_the_long_name(bench):
+    text = (bench / "fastening.toml").read_text(encoding="utf-8")
+    assert '"100 bar"' in text
+    (bench / "fastening.toml").write_text(text.replace('"100 bar"', '"250 bar"'), encoding="utf-8")
     result = run("predict", "joint", "prediction.toml", "--fast", "--strict")
     assert result.exit_code == 1, result.output
     for words in ("Predicted: ", "outer bead", "clamp over gas load, settled: bore 1", "gas gets out first",
