@@ -122,6 +122,7 @@ def test_an_area_is_drawn_by_a_finger_and_two_fingers_zoom_and_draw_nothing(fold
         press(finger, "touchStart", (x - 40, y), (x + 40, y))
         for apart in (50, 60, 70, 80):
             press(finger, "touchMove", (x - apart, y - 20), (x + apart, y + 20))
+            chromium.drawn(page)
         press(finger, "touchEnd", (x - 80, y - 20))
         press(finger, "touchMove", (x - 20, y - 60))
         press(finger, "touchEnd")
