@@ -113,7 +113,7 @@ def test_an_area_is_drawn_by_a_finger_and_two_fingers_zoom_and_draw_nothing(fold
         areas = page.locator("[data-mask]")
         page.locator("#mask-reason").fill("tape")
         page.locator("#mask-draw").tap()
-        page.locator("#map").evaluate("one => one.scrollIntoView({ block: 'center' })")
+        page.locator("#map").evaluate("one => one.scrollIntoView({ block: 'center', behavior: 'instant' })")
         box = page.locator("#map").bounding_box()
         x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
         finger = context.new_cdp_session(page)
