@@ -268,7 +268,7 @@ def test_a_print_is_read_as_a_job_that_outlives_the_page(view, folder):
 
 def workers():
     """Return the processes that work on jobs."""
-    return [one for one in psutil.Process().children() if one.name().startswith("python")]
+    return [one for one in psutil.Process().children() if "firedeck.web.worker" in one.cmdline()]
 
 
 def test_a_job_is_cancelled_and_leaves_nothing(view, folder):
