@@ -12,7 +12,7 @@ from firedeck.contact.joint import Joint
 from firedeck.contact.state import Certificate, JointState, is_gas, relaxed_shares
 from firedeck.contact.warmth import Warmth
 from firedeck.errors import FiredeckError
-from firedeck.kernel.many import Guide, ManyBalances, ManyFasteners, Patches, guide_at, solve_many
+from firedeck.kernel.many import Guide, ManyBalances, Patches, guide_at, solve_many
 from firedeck.kernel.press import Balance, Fasteners, solve_balance
 
 __all__ = ["Assemblies", "Lead", "lead_after", "loose_assemblies"]
@@ -66,7 +66,7 @@ def _guide_of(state: JointState) -> Guide:
     found = guide_at(
         joint.at_level("fast")[0].stiffness,
         _patches(joint),
-        ManyFasteners(joint.fastener_stiffness, state.advance[None], free),
+        Fasteners(joint.fastener_stiffness, state.advance[None], free),
         (state.largest[None], state.left[None]),
         state.balance.unknowns[None],
     )
@@ -244,7 +244,7 @@ class Assemblies:
         """Return the assemblies brought into balance, some fasteners held at a tension."""
         joint = self.joint
         held = np.full(self.advance.shape, np.nan) if fixed is None else fixed
-        fasteners = ManyFasteners(joint.fastener_stiffness, self.advance, held)
+        fasteners = Fasteners(joint.fastener_stiffness, self.advance, held)
         start, memory = self.balances.unknowns + lead.way, (self.largest, self.left)
         system, forces = joint.at_level("fast")[0], self._forces()
         found = solve_many(system.stiffness, forces, _patches(joint), fasteners, memory, start, lead.guide)

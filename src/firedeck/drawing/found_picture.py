@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
-
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -11,7 +9,8 @@ from matplotlib.patches import Circle, Polygon
 
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.shape import opening_polygon
-from firedeck.drawing.style import FAULT_COLOUR, FULL_WIDTH, SERIES, styled
+from firedeck.drawing.scan_ground import scan_ground
+from firedeck.drawing.style import FAULT_COLOUR, SERIES, styled
 from firedeck.film.constellation import Candidate
 from firedeck.film.picture import ScanPicture
 from firedeck.film.sheet import SheetFinding
@@ -44,17 +43,7 @@ def found_figure(
     Figure
         The picture, upright as scanned.
     """
-    rows, cols = picture.coarse.shape[:2]
-    wide, high = cols * picture.coarse_mm[0], rows * picture.coarse_mm[1]
-    width = min(FULL_WIDTH, 7.0 * wide / high)
-    words = textwrap.wrap(message, int(width * 17))
-    extra = 1.1 + 0.16 * len(words)
-    total = (width - 0.6) * high / wide + extra
-    figure = Figure(figsize=(width, total))
-    axes = figure.add_axes((0.5 / width, (extra - 0.3) / total, (width - 0.6) / width, 1 - extra / total))
-    light = np.repeat(picture.coarse, 3, axis=2) if picture.coarse.shape[2] == 1 else picture.coarse
-    shown = np.clip(light, 0, 1) ** (1 / 2.2)
-    axes.imshow(shown, extent=(0, wide, high, 0), interpolation="antialiased")
+    figure, axes = scan_ground(picture, [message], extra=1.1)
     axes.add_patch(
         Polygon(
             sheet.outline,
@@ -81,8 +70,8 @@ def found_figure(
     axes.set_xlabel("scan x [mm]")
     axes.set_ylabel("scan y, downwards [mm]")
     axes.set_title(f"{picture.name}: found on the scan")
-    axes.legend(loc="upper left", bbox_to_anchor=(0.0, -0.42 / (total - extra)), ncols=2, borderaxespad=0.0)
-    figure.text(0.1 / width, 0.05 / total, "\n".join(words), size=7, va="bottom", color=FAULT_COLOUR)
+    high = axes.get_position().height * figure.get_figheight()
+    axes.legend(loc="upper left", bbox_to_anchor=(0.0, -0.42 / high), ncols=2, borderaxespad=0.0)
     return figure
 
 

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 
-from firedeck.drawing.style import FAULT_COLOUR, FULL_WIDTH, SERIES, styled
+from firedeck.drawing.scan_ground import scan_ground
+from firedeck.drawing.style import FAULT_COLOUR, SERIES, styled
 from firedeck.film.picture import ScanPicture
 from firedeck.pressure_map import FloatArray
 
@@ -58,30 +57,15 @@ def pieces_figure(picture: ScanPicture, marks: Sequence[PieceMark], *, message: 
     Figure
         The picture, upright as scanned.
     """
-    rows, cols = picture.coarse.shape[:2]
-    wide, high = cols * picture.coarse_mm[0], rows * picture.coarse_mm[1]
-    width = min(FULL_WIDTH, 7.0 * wide / high)
-    words = _words(marks, message, int(width * 17))
-    extra = 0.75 + 0.16 * len(words)
-    total = (width - 0.6) * high / wide + extra
-    figure = Figure(figsize=(width, total))
-    axes = figure.add_axes((0.5 / width, (extra - 0.3) / total, (width - 0.6) / width, 1 - extra / total))
-    light = np.repeat(picture.coarse, 3, axis=2) if picture.coarse.shape[2] == 1 else picture.coarse
-    shown = np.clip(light, 0, 1) ** (1 / 2.2)
-    axes.imshow(shown, extent=(0, wide, high, 0), interpolation="antialiased")
+    told = [message] if message else []
+    told += [f"{mark.label}: {mark.refused}." for mark in marks if mark.refused]
+    figure, axes = scan_ground(picture, told, extra=0.75)
     for mark in marks:
         _draw(axes, mark)
     axes.set_xlabel("scan x [mm]")
     axes.set_ylabel("scan y, downwards [mm]")
     axes.set_title(f"{picture.name}: pieces in reading order")
-    figure.text(0.1 / width, 0.05 / total, "\n".join(words), size=7, va="bottom", color=FAULT_COLOUR)
     return figure
-
-
-def _words(marks: Sequence[PieceMark], message: str, columns: int) -> list[str]:
-    told = [message] if message else []
-    told += [f"{mark.label}: {mark.refused}." for mark in marks if mark.refused]
-    return [line for text in told for line in textwrap.wrap(text, columns)]
 
 
 def _draw(axes: Axes, mark: PieceMark) -> None:

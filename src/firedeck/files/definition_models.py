@@ -65,9 +65,9 @@ def field_of(owners: tuple[type[BaseModel], ...], key: str) -> tuple[object, str
     for owner in owners:
         for name, info in owner.model_fields.items():
             if key == (info.alias or name):
-                annotation = info.annotation
+                annotation: Any = info.annotation
                 for extra in info.metadata:
-                    annotation = Annotated[annotation, extra]  # type: ignore[assignment]
+                    annotation = Annotated[annotation, extra]
                 return annotation, info.description or ""
     return None, ""
 

@@ -14,8 +14,9 @@ import numpy.typing as npt
 from scipy.linalg.lapack import dpotrf, dpotri
 
 from firedeck.kernel.closure import LawTables, point_loads
+from firedeck.kernel.press import Fasteners
 
-__all__ = ["Guide", "ManyBalances", "ManyFasteners", "Patches", "guide_at", "solve_many"]
+__all__ = ["Guide", "ManyBalances", "Patches", "guide_at", "solve_many"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -56,37 +57,8 @@ class Patches:
     tables: LawTables
 
 
-@dataclass(frozen=True)
-class ManyFasteners:
-    """Fasteners at one load step; the last unknowns of the system are their seats' approach.
-
-    Attributes
-    ----------
-    stiffness : ndarray, shape (m,)
-        Stiffness of each [N/mm].
-    advance : ndarray, shape (rows, m)
-        Approach of the seats at which each would be slack [mm]; -inf for one not fitted.
-    fixed : ndarray, shape (rows, m)
-        Tension that each is brought to [N]; NaN where the fastener follows its advance.
-    """
-
-    stiffness: Floats
-    advance: Floats
-    fixed: Floats
-
-    def tension(self, approach: Floats) -> Floats:
-        """Return the tension of each fastener [N]."""
-        stretch = np.maximum(self.advance - approach, 0.0)
-        return np.where(np.isnan(self.fixed), self.stiffness * stretch, self.fixed)
-
-    def slope(self, approach: Floats) -> Floats:
-        """Return how fast each tension falls as the seats approach [N/mm]."""
-        pulling = np.isnan(self.fixed) & (self.advance > approach)
-        return np.where(pulling, self.stiffness, 0.0)
-
-    def rows(self, chosen: Bools | slice) -> ManyFasteners:
-        """Return some of the rows."""
-        return ManyFasteners(self.stiffness, self.advance[chosen], self.fixed[chosen])
+def _rows_of(fasteners: Fasteners, chosen: Bools | slice) -> Fasteners:
+    return Fasteners(fasteners.stiffness, fasteners.advance[chosen], fasteners.fixed[chosen])
 
 
 @dataclass(frozen=True)
@@ -146,7 +118,7 @@ class Guide:
 
 
 def guide_at(
-    stiffness: Floats, patches: Patches, fasteners: ManyFasteners, memory: tuple[Floats, Floats], at: Floats
+    stiffness: Floats, patches: Patches, fasteners: Fasteners, memory: tuple[Floats, Floats], at: Floats
 ) -> Guide | None:
     """Return the guide of the slopes at a place; nothing where the matrix there is not definite.
 
@@ -156,7 +128,7 @@ def guide_at(
         Elastic system [N/mm].
     patches : Patches
         Gasket patches.
-    fasteners : ManyFasteners
+    fasteners : Fasteners
         Fasteners, in one row.
     memory : tuple of ndarray, shape (1, p)
         Largest closure of every patch so far [mm], and share of load left by relaxation [1].
@@ -180,7 +152,7 @@ def solve_many(
     stiffness: Floats,
     forces: Floats,
     patches: Patches,
-    fasteners: ManyFasteners,
+    fasteners: Fasteners,
     memory: tuple[Floats, Floats],
     start: Floats,
     guide: Guide,
@@ -195,7 +167,7 @@ def solve_many(
         Forces on the unknowns from gas and temperature [N].
     patches : Patches
         Gasket patches, whose closures are the first unknowns.
-    fasteners : ManyFasteners
+    fasteners : Fasteners
         Fasteners; the last unknowns are theirs.
     memory : tuple of ndarray, shape (rows, p)
         Largest closure of every patch so far [mm], and share of load left by relaxation [1].
@@ -241,7 +213,7 @@ class _Rows:
     def __init__(
         self,
         patches: Patches,
-        fasteners: ManyFasteners,
+        fasteners: Fasteners,
         memory: tuple[Floats, Floats],
         unknowns: Floats,
         held: Floats,
@@ -252,7 +224,7 @@ class _Rows:
         self.enough = np.full(len(unknowns), 0.05)
 
     def _met(
-        self, fasteners: ManyFasteners, memory: tuple[Floats, Floats], unknowns: Floats, held: Floats
+        self, fasteners: Fasteners, memory: tuple[Floats, Floats], unknowns: Floats, held: Floats
     ) -> tuple[Floats, Floats, Floats]:
         """Return the patches' loads, all slopes and the unbalanced forces at some trials."""
         p = len(self.patches.gap)
@@ -273,7 +245,7 @@ class _Rows:
         """Return some of the rows."""
         out = object.__new__(_Rows)
         out.patches = self.patches
-        out.fasteners = self.fasteners.rows(chosen)
+        out.fasteners = _rows_of(self.fasteners, chosen)
         out.memory = (self.memory[0][chosen], self.memory[1][chosen])
         for name in ("unknowns", "held", "load", "slope", "residual", "enough"):
             setattr(out, name, getattr(self, name)[chosen])
@@ -286,7 +258,7 @@ class _Rows:
 
     def _look(self, chosen: Bools | slice, unknowns: Floats, held: Floats) -> None:
         memory = (self.memory[0][chosen], self.memory[1][chosen])
-        met = self._met(self.fasteners.rows(chosen), memory, unknowns, held)
+        met = self._met(_rows_of(self.fasteners, chosen), memory, unknowns, held)
         self.load[chosen], self.slope[chosen], self.residual[chosen] = met
 
     def _top(self) -> Floats:
@@ -383,7 +355,7 @@ class _Found:
         self.unknowns[numbers], self.load[numbers] = rows.unknowns, rows.load
         self.left[numbers], self.steps[numbers] = np.abs(rows.residual).max(axis=1), step
 
-    def balances(self, fasteners: ManyFasteners) -> ManyBalances:
+    def balances(self, fasteners: Fasteners) -> ManyBalances:
         """Return all answers."""
         p = len(self.gap)
         tension = fasteners.tension(self.unknowns[:, p:])

@@ -77,9 +77,9 @@ class Fasteners:
     ----------
     stiffness : ndarray, shape (m,)
         Stiffness of each [N/mm].
-    advance : ndarray, shape (m,)
+    advance : ndarray, shape (m,), or (rows, m) of many assemblies
         Approach of the seats at which each would be slack [mm]; -inf for one not fitted.
-    fixed : ndarray, shape (m,)
+    fixed : ndarray, same shape
         Tension that each is brought to [N]; NaN where the fastener follows its advance.
     """
 

@@ -7,8 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from firedeck.definition.deck import PortKind, SealKind
-from firedeck.errors import FiredeckError
-from firedeck.study.editing.entry import Entry, Field, also_in_mm, pair_of, shown
+from firedeck.study.editing.entry import Entry, Field, also_in_mm, entry_by_key, pair_of, shown
 
 __all__ = [
     "GROUPS",
@@ -68,10 +67,7 @@ def entry_of(data: Data, key: str) -> Entry:
     FiredeckError
         If the plan has none.
     """
-    for entry in entries_of(data):
-        if entry.key == key:
-            return entry
-    raise FiredeckError("the plan has no such entry any more", where=key[:40], remedy="choose another")
+    return entry_by_key(entries_of(data), key)
 
 
 def group_of(key: str) -> str:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from firedeck.errors import FiredeckError
 from firedeck.units import parse_quantity
 
-__all__ = ["Edited", "Entry", "Field", "also_in_mm", "pair_of", "shown"]
+__all__ = ["Edited", "Entry", "Field", "also_in_mm", "entry_by_key", "pair_of", "shown"]
 
 #: A changed text, what was done, and the key of the entry it was done to.
 Edited = tuple[str, str, str]
@@ -94,3 +94,17 @@ def also_in_mm(text: str) -> str:
         return f"{parse_quantity(text, 'length'):.3f} mm"
     except FiredeckError:
         return ""
+
+
+def entry_by_key(entries: Iterable[Entry], key: str) -> Entry:
+    """Return one of a file's entries by its key.
+
+    Raises
+    ------
+    FiredeckError
+        If there is none.
+    """
+    for entry in entries:
+        if entry.key == key:
+            return entry
+    raise FiredeckError("the file has no such entry any more", where=key[:40], remedy="choose another")

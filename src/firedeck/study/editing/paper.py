@@ -38,11 +38,16 @@ class Paper(Protocol):
     """
 
     @property
-    def word(self) -> str: ...  # noqa: D102
+    def word(self) -> str:
+        """What such a file defines."""
+
     @property
-    def owner(self) -> str: ...  # noqa: D102
+    def owner(self) -> str:
+        """Key by which other files say that they belong to it."""
+
     @property
-    def kinds(self) -> Mapping[str, str]: ...  # noqa: D102
+    def kinds(self) -> Mapping[str, str]:
+        """What can be added."""
 
     def entries(self, data: Data) -> Iterable[Entry]:
         """Return every entry that the text has, whether sound or not."""

@@ -8,11 +8,10 @@ from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
 
-from firedeck.errors import FiredeckError
 from firedeck.files.definition_faults import key_path
 from firedeck.files.definition_models import field_of, models_at, models_in, quantity_kind
 from firedeck.files.definition_splice import Value
-from firedeck.study.editing.entry import Entry, Field, also_in_mm, shown
+from firedeck.study.editing.entry import Entry, Field, also_in_mm, entry_by_key, shown
 
 __all__ = ["FILE_KEY", "group_of", "plain_entries", "plain_entry", "plain_fields", "value_of"]
 
@@ -64,10 +63,7 @@ def plain_entry(data: _Data, key: str) -> Entry:
     FiredeckError
         If the text has none.
     """
-    for entry in plain_entries(data):
-        if entry.key == key:
-            return entry
-    raise FiredeckError("the file has no such entry any more", where=key[:40], remedy="choose another")
+    return entry_by_key(plain_entries(data), key)
 
 
 def group_of(data: _Data, key: str) -> str:
