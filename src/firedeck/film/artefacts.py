@@ -17,7 +17,7 @@ from firedeck.film.picture import ScanPicture
 from firedeck.kernel.cells import flag_lighter
 from firedeck.kernel.raster import erode_diamond
 from firedeck.kernel.threads import for_each, row_bands
-from firedeck.pressure_map import FloatArray, Grid, MapArray, PressureMap
+from firedeck.pressure_map import FloatArray, Grid, PressureMap
 
 __all__ = ["InkPlaces", "ink_places", "mask_artefacts"]
 
@@ -76,8 +76,7 @@ def mask_artefacts(
     PressureMap
         The same map with more flags, and a note for every kind found.
     """
-    flags = pressure_map.flags.copy()
-    notes = []
+    flags, notes = _with_dust(pressure_map), []
     for mask in masks:
         zone = polygon_zone(shapely.Polygon(mask.path), pressure_map.grid.x, pressure_map.grid.y)
         flags[zone] |= np.uint16(flag_bit("masked"))
@@ -88,7 +87,6 @@ def mask_artefacts(
         _flag_ink(ink, matrix, pressure_map.grid, flags)
     if inked:
         notes.append(f"Ink was found on the film and masked ({inked} places).")
-    _flag_dust(pressure_map.signal, flags)
     return replace(pressure_map, flags=flags, notes=(*pressure_map.notes, *notes))
 
 
@@ -118,14 +116,16 @@ def ink_places(picture: ScanPicture, film: BoolArray) -> InkPlaces:
     return InkPlaces(centres, reach, count)
 
 
-def _flag_dust(signal: MapArray, flags: npt.NDArray[np.uint16]) -> None:
-    """Flag the cells lighter than blank film and their neighbours, in threads."""
-    bit = flag_bit("dust")
+def _with_dust(pressure_map: PressureMap) -> npt.NDArray[np.uint16]:
+    """Return the flags and those of cells lighter than blank film and their neighbours; in threads."""
+    flags, bit = np.empty_like(pressure_map.flags), flag_bit("dust")
 
     def flag(band: slice) -> None:
-        flag_lighter(signal, (band.start, band.stop), -_LIGHTER_THAN_BLANK, bit, flags)
+        flags[band] = pressure_map.flags[band]
+        flag_lighter(pressure_map.signal, (band.start, band.stop), -_LIGHTER_THAN_BLANK, bit, flags)
 
-    for_each(flag, row_bands(len(signal), _BAND_ROWS))
+    for_each(flag, row_bands(len(flags), _BAND_ROWS))
+    return flags
 
 
 def _flag_ink(ink: InkPlaces, matrix: FloatArray, grid: Grid, flags: npt.NDArray[np.uint16]) -> None:

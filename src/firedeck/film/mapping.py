@@ -254,15 +254,16 @@ def _cells_around(pitch: float) -> int:
 
 def _convert(
     signal: MapArray,
-    flags: npt.NDArray[np.uint16],
+    rim: BoolArray,
     tables: MapArray,
     blur: float,
     limits: tuple[float, float, float],
     pitch: float,
     per_signal: float,
-) -> tuple[MapArray, MapArray]:
-    """Turn the signal into pressure and noise [MPa], band by band, and flag what is out of range."""
+) -> tuple[MapArray, MapArray, npt.NDArray[np.uint16]]:
+    """Turn the signal into pressure and noise [MPa], band by band, and flag rims and what is out of range."""
     value, noise = np.empty_like(signal), np.empty_like(signal)
+    flags = np.empty(signal.shape, FLAG_DTYPE)
     half, side = _cells_around(pitch), max(2, round(_FAINT_TILE_MM / pitch))
     below = flag_bit("below-range")
     bits = below, flag_bit("under-stated-range"), flag_bit("saturated"), flag_bit("outside-sheet")
@@ -270,12 +271,13 @@ def _convert(
     def convert(band: slice) -> None:
         first = max(band.start - half, 0)
         around = box_mean(signal[first : band.stop + half], half)[band.start - first :]
+        np.multiply(rim[band], FLAG_DTYPE(flag_bit("cut-rim")), out=flags[band])
         out = value[band], noise[band], flags[band]
         convert_cells(signal, (band.start, band.stop), around, tables, blur, limits, bits, out)
         settle_faint(signal[band], flags[band], below, side, per_signal, value[band])
 
     for_each(convert, row_bands(len(signal), side * _TILES_TO_A_BAND))
-    return value, noise
+    return value, noise, flags
 
 
 def assemble_map(
@@ -323,7 +325,6 @@ def assemble_map(
     if conversion is None:
         conversion = build_conversion(response)
     signal, rim = _merge(sheets)
-    flags = np.where(rim, FLAG_DTYPE(flag_bit("cut-rim")), FLAG_DTYPE(0))
     lowest = float(response.pressure[0])
     top = min(batch.range_high, float(response.pressure[-1]))
     blur = max(sheet.blur for sheet in sheets)
@@ -335,7 +336,7 @@ def assemble_map(
     )
     per_signal = lowest / float(signal_of(response.net_density[0]))
     tables = _tables(response, conversion, grid.pitch, min(sheet.grain_left for sheet in sheets))
-    value, noise = _convert(signal, flags, tables, cell_blur, limits, grid.pitch, per_signal)
+    value, noise, flags = _convert(signal, rim, tables, cell_blur, limits, grid.pitch, per_signal)
     background = float(max(sheet.blank.sd for sheet in sheets))
     return PressureMap(
         kind="measured",

@@ -20,6 +20,9 @@ __all__ = [
 #: Rows of the grid that are filled at a time: their cells under a column of the picture stay in the cache.
 _BAND_ROWS = 128
 
+#: A row and column of no grid.
+_NOWHERE = -(1 << 40)
+
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def pool_block(
@@ -193,17 +196,32 @@ def _resample_band(
     for i in range(min(picture.shape[0], film.shape[0] * factor)):
         start = matrix[0, 1] * i + matrix[0, 2], matrix[1, 1] * i + matrix[1, 2]
         begin, end = _columns_within(matrix[1, 0], start[1], low - 0.5 - half, high - 0.5 + half, wide)
-        for block in range(begin // factor, (end - 1) // factor + 1):
-            if film[i // factor, block]:
-                first, last = max(begin, block * factor), min(end, (block + 1) * factor)
-                _hand_over(picture[i], first, last, matrix[:, 0], start, pixel, low, total, cover)
+        first = begin
+        while first < end:
+            last = _run_end(film[i // factor], factor, first, end)
+            if not film[i // factor, first // factor]:
+                pass
+            elif pixel <= 1.0:
+                _hand_over(picture[i], (first, last), matrix[:, 0], start, pixel, low, total, cover)
+            else:
+                _spread_over(picture[i], (first, last), matrix[:, 0], start, half, low, total, cover)
+            first = last
 
 
-@njit(cache=True, nogil=True, inline="always", error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy")
+def _run_end(film: npt.NDArray[np.bool_], factor: int, first: int, end: int) -> int:
+    """Return where pixels from `first` on, `factor` to one of `film`, are no more all film or all bare."""
+    block = first // factor
+    kind = film[block]
+    while block * factor < end and film[block] == kind:
+        block += 1
+    return min(block * factor, end)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _hand_over(
     values: npt.NDArray[np.float32],
-    begin: int,
-    end: int,
+    span: tuple[int, int],
     step: npt.NDArray[np.float64],
     start: tuple[float, float],
     pixel: float,
@@ -211,21 +229,81 @@ def _hand_over(
     total: npt.NDArray[np.float32],
     cover: npt.NDArray[np.float32],
 ) -> None:
-    """Hand over some pixels of a row whose column 0 lies at `start`, and each next one a `step` on."""
-    rows, cols = total.shape
-    half, side, nothing = pixel / 2.0, np.float32(pixel), np.float32(0.0)
-    for j in range(begin, end):
-        x, y = step[0] * j + start[0], step[1] * j + start[1]
-        left, bottom = int(np.floor(x - half + 0.5)), int(np.floor(y - half + 0.5)) - low
-        # Within the band a footprint of up to a cell touches four cells, some of them with nothing.
-        if pixel <= 1.0 and 0 <= left < cols - 1 and 0 <= bottom < rows - 1:
-            over_x = max(np.float32(x + half - left - 0.5), nothing)
-            over_y = max(np.float32(y + half - bottom - low - 0.5), nothing)
-            under_x, under_y = side - over_x, side - over_y
-            _add_pair(total, cover, bottom, left, under_y * under_x, under_y * over_x, values[j])
-            _add_pair(total, cover, bottom + 1, left, over_y * under_x, over_y * over_x, values[j])
-        else:
-            _spread(values[j], x, y, half, low, total, cover)
+    """Hand over a span of a row whose column 0 lies at `start`, and each next one a `step` on.
+
+    A footprint of up to a cell touches four cells. What these get is added up apart and goes into the
+    grid once they are left behind: added pixel by pixel, each would wait for what the one before has
+    just stored. Sums have names of their own, as arrays of four would lie in memory again.
+    """
+    from_x, from_y, nothing = (
+        start[0] + 0.5 - pixel / 2.0,
+        start[1] + 0.5 - pixel / 2.0 - low,
+        np.float32(0.0),
+    )
+    row, col = _NOWHERE, _NOWHERE
+    light = share = light_right = share_right = nothing
+    light_up = share_up = light_across = share_across = nothing
+    for j in range(span[0], span[1]):
+        x, y = step[0] * j + from_x, step[1] * j + from_y
+        left, bottom = int(np.floor(x)), int(np.floor(y))
+        if left != col or bottom != row:
+            moved_on = bottom == row and left == col + 1
+            _leave(total, cover, row, col, light, share)
+            _leave(total, cover, row + 1, col, light_up, share_up)
+            if not moved_on:
+                _leave(total, cover, row, col + 1, light_right, share_right)
+                _leave(total, cover, row + 1, col + 1, light_across, share_across)
+                light_right = share_right = light_across = share_across = nothing
+            light, share, light_up, share_up = light_right, share_right, light_across, share_across
+            light_right = share_right = light_across = share_across = nothing
+            row, col = bottom, left
+        over_x = max(np.float32(x - left + pixel - 1.0), nothing)
+        over_y = max(np.float32(y - bottom + pixel - 1.0), nothing)
+        under_x, under_y, value = np.float32(pixel) - over_x, np.float32(pixel) - over_y, values[np.uintp(j)]
+        part, right, up, across = under_x * under_y, over_x * under_y, under_x * over_y, over_x * over_y
+        light += part * value
+        share += part
+        light_right += right * value
+        share_right += right
+        light_up += up * value
+        share_up += up
+        light_across += across * value
+        share_across += across
+    _leave(total, cover, row, col, light, share)
+    _leave(total, cover, row + 1, col, light_up, share_up)
+    _leave(total, cover, row, col + 1, light_right, share_right)
+    _leave(total, cover, row + 1, col + 1, light_across, share_across)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _leave(
+    total: npt.NDArray[np.float32],
+    cover: npt.NDArray[np.float32],
+    row: int,
+    col: int,
+    light: np.float32,
+    share: np.float32,
+) -> None:
+    """Hand over what a cell gets, if it lies in the grid."""
+    if 0 <= row < total.shape[0] and 0 <= col < total.shape[1]:
+        total[np.uintp(row), np.uintp(col)] += light
+        cover[np.uintp(row), np.uintp(col)] += share
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _spread_over(
+    values: npt.NDArray[np.float32],
+    span: tuple[int, int],
+    step: npt.NDArray[np.float64],
+    start: tuple[float, float],
+    half: float,
+    low: int,
+    total: npt.NDArray[np.float32],
+    cover: npt.NDArray[np.float32],
+) -> None:
+    """Do as `_hand_over` for footprints of any size."""
+    for j in range(span[0], span[1]):
+        _spread(values[j], step[0] * j + start[0], step[1] * j + start[1], half, low, total, cover)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -250,23 +328,6 @@ def _spread(
             share = np.float32(tall * broad)
             total[r - low, c] += share * value
             cover[r - low, c] += share
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _add_pair(
-    total: npt.NDArray[np.float32],
-    cover: npt.NDArray[np.float32],
-    row: int,
-    col: int,
-    first: np.float32,
-    second: np.float32,
-    value: np.float32,
-) -> None:
-    """Add a value with two weights to two neighbouring cells of a row."""
-    total[row, col] += first * value
-    cover[row, col] += first
-    total[row, col + 1] += second * value
-    cover[row, col + 1] += second
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

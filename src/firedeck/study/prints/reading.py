@@ -29,6 +29,7 @@ from firedeck.film.marks import SealMarks, seal_marks
 from firedeck.film.registration import Registration, register, register_by_landmarks
 from firedeck.film.response import build_conversion
 from firedeck.film.sheet import SheetFinding, find_sheet
+from firedeck.kernel.threads import row_bands
 from firedeck.pressure_map import Conversion, FloatArray, Grid, PressureMap
 from firedeck.seal.balance import ClampBalance, clamp_balance
 from firedeck.seal.crown import SealPlaces
@@ -54,6 +55,9 @@ DEFAULT_PITCH_MM = 0.1
 
 #: Share of the film's area that is saturated beyond which nothing is read from a sheet [1].
 _DARK_LIMIT = 0.5
+
+#: Rows of the map that are counted at a time.
+_BAND_ROWS = 64
 
 
 @dataclass(frozen=True)
@@ -206,15 +210,16 @@ def read_print(
     with ThreadPoolExecutor(1) as aside:
         found = _FoundAside.beside_scans(aside, files, grid)
         sheets, pressure_map = _map_scans(files, grid, progress, found)
-        # The balance asks nothing of the seals: it is drawn up while they are unrolled.
+        # Neither asks anything of the seals: both are done while these are unrolled.
         balance = aside.submit(_balance, files, pressure_map)
+        dark = aside.submit(_dark_share, pressure_map)
         progress("reading the seals", 0.8)
         strips = unroll_seals(files.plan, pressure_map, found.bands.result())
         # Leak paths are sought while the seals are profiled: neither needs the other's answer.
         openings = found.openings.result()
         sought = aside.submit(leak_field, files.plan, pressure_map, strips, openings=openings)
         profiles = profile_seals(files.plan, pressure_map, strips)
-        _require_print(files, pressure_map, profiles)
+        _require_print(files, dark.result(), profiles)
         summaries = [summarise_seal(files.plan, profile) for profile in profiles]
         places = SealPlaces.of(profiles, pressure_map, LENGTH_SCALE_MM)
         progress("seeking leak paths", 0.9)
@@ -264,7 +269,17 @@ class _FoundAside:
         )
 
 
-def _require_print(files: TestFiles, pressure_map: PressureMap, profiles: list[SealProfile]) -> None:
+def _dark_share(pressure_map: PressureMap) -> float:
+    """Return the share of the film that is saturated [1]."""
+    bit = np.uint16(flag_bit("saturated"))
+    pressed = saturated = 0
+    for rows in row_bands(pressure_map.grid.rows, _BAND_ROWS):  # what is made on the way stays in the cache
+        pressed += int(np.count_nonzero(np.isfinite(pressure_map.value[rows])))
+        saturated += int(np.count_nonzero(pressure_map.flags[rows] & bit))
+    return saturated / max(pressed, 1)  # only film is ever flagged so
+
+
+def _require_print(files: TestFiles, dark: float, profiles: list[SealProfile]) -> None:
     """Refuse a sheet that shows no seal at all, or is dark nearly all over."""
     where = ", ".join(scan.file for scan in files.test.scans)
     if all(profile.sectors.has("below-range").all() for profile in profiles):
@@ -273,9 +288,6 @@ def _require_print(files: TestFiles, pressure_map: PressureMap, profiles: list[S
             where=where,
             remedy="use a film of lower range, or check that this is the exposed sheet and its coloured side",
         )
-    pressed = int(np.count_nonzero(np.isfinite(pressure_map.value)))
-    saturated = int(np.count_nonzero(pressure_map.flags & np.uint16(flag_bit("saturated"))))
-    dark = saturated / max(pressed, 1)  # only film is ever flagged so
     if dark > _DARK_LIMIT:
         raise PrintError(
             f"the sheet is saturated over {100 * dark:.0f} % of its area",
