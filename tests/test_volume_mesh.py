@@ -242,6 +242,23 @@ def with_hole(mesh):
     return used(without(mesh, lambda at: (np.abs(at - [6.0, 42.0, 5.0]) < 6).all(axis=1)))
 
 
+def with_finer_end(mesh):
+    """Elements beyond the middle are halved each way across the deck, those before it are not."""
+    cells = mesh.points[mesh.cells]
+    fine = cells.mean(axis=1)[:, 0] > 60.0
+    quarters = []
+    for i, j in itertools.product((0, 1), (0, 1)):
+        share = np.array([0, 1, 1, 0, 0, 1, 1, 0]), np.array([0, 0, 1, 1, 0, 0, 1, 1])
+        low, high = cells[fine].min(axis=1)[:, None], cells[fine].max(axis=1)[:, None]
+        half = cells[fine].copy()
+        for axis, (at, far) in enumerate(zip((i, j), share, strict=True)):
+            half[:, :, axis] = (low + (high - low) * 0.5 * (at + far[None, :, None]))[:, :, axis]
+        quarters.append(half)
+    every = np.concatenate([cells[~fine], *quarters])
+    points, numbers = np.unique(np.round(every.reshape(-1, 3), 6), axis=0, return_inverse=True)
+    return replace(mesh, points=points, cells=numbers.reshape(-1, 8))
+
+
 def with_hump(mesh):
     """The face rises by 0.3 mm at one end."""
     points = mesh.points.copy()
@@ -264,6 +281,7 @@ def with_hump(mesh):
         (lambda m: replace(m, cells=np.vstack([m.cells, m.cells[:3]])), "elements lie on one", "doubled"),
         (with_hinge, "by a node or an edge, the first near (6, 6, 5) mm", "whole faces"),
         (with_hole, "'outer' lies for 11 mm where the head's mesh has no face", "close the hole"),
+        (with_finer_end, "lie on the face or edge of an element that does not have them", "hanging nodes"),
         (with_hump, "is 0.3 mm off the plane", "flatten the face"),
     ],
 )  # fmt: skip

@@ -39,6 +39,8 @@ _MOST_PLANES = 40
 _PLANE_STEP = 10.0
 #: How far beyond the face's edge a seal may still lie, for edges made of facets [mm].
 _BESIDE = 0.5
+#: How near to a face a node lies on it, over the face's size [1].
+_ON_FACE = 1e-4
 #: Length of a seal that may lie beside the face [mm].
 _LEAST_BARE = 2.0
 
@@ -159,11 +161,13 @@ def check_solid(
     ------
     FiredeckError
         For sizes of another unit, another place, the wrong side of the deck, inverted or doubled
-        elements, loose parts, hinges, seams, no face in the sealing plane, or a seal beside it.
+        elements, loose parts, hinges, seams, nodes that hang on a neighbour's face, no face in the
+        sealing plane, or a seal beside it.
     """
     _check_sizes(mesh, side, outline)
     _check_elements(mesh, side)
     _check_whole(mesh, side)
+    _check_fitting(mesh, side)
     _check_hinges(mesh, side)
     _check_side(mesh, side)
     _check_face(mesh, side, outline)
@@ -249,6 +253,52 @@ def _check_hinges(mesh: SolidMesh, side: str) -> None:
             where=f"{mesh.name}: {side}.mesh",
             remedy="join them by whole faces, or leave them out of the mesh",
         )
+
+
+def _check_fitting(mesh: SolidMesh, side: str) -> None:
+    """Refuse nodes that lie on an element's face without being its own: nothing ties them to it."""
+    hanging = _hanging(mesh)
+    if len(hanging):
+        at = mesh.points[hanging[0]]
+        raise FiredeckError(
+            f"{len(hanging)} nodes lie on the face or edge of an element that does not have them, the first "
+            f"at ({at[0]:.4g}, {at[1]:.4g}, {at[2]:.4g}) mm: coarse and fine elements do not fit there",
+            where=f"{mesh.name}: {side}.mesh",
+            remedy="mesh the part so that neighbours share whole faces, with no hanging nodes",
+        )
+
+
+def _hanging(mesh: SolidMesh) -> Ints:
+    """Return corners of outer faces that lie on another outer face whose element does not have them."""
+    faces, own = _outer_faces(mesh)
+    corners = mesh.points[faces]
+    middle = corners.mean(axis=1)
+    reach = np.linalg.norm(corners - middle[:, None], axis=2).max(axis=1)
+    nodes = np.unique(faces)
+    near = cKDTree(mesh.points[nodes]).query_ball_point(middle, reach)
+    count = np.array([len(found) for found in near])
+    face, node = np.repeat(np.arange(len(faces)), count), nodes[np.concatenate([*near, []]).astype(np.int64)]
+    other = (mesh.cells[own[face]] != node[:, None]).all(axis=1)
+    face, node = face[other], node[other]
+    return np.unique(node[_lies_on(mesh.points[node], corners[face], middle[face], reach[face])])
+
+
+def _outer_faces(mesh: SolidMesh) -> tuple[Ints, Ints]:
+    """Return the faces that belong to one element alone, and the elements."""
+    _, first, counts = np.unique(np.sort(mesh.faces, axis=1), axis=0, return_index=True, return_counts=True)
+    outer = first[counts == 1]
+    return np.asarray(mesh.faces[outer]), outer % len(mesh.cells)
+
+
+def _lies_on(points: Floats, corners: Floats, middle: Floats, size: Floats) -> npt.NDArray[np.bool_]:
+    """Return which points lie on flat faces, one for each, edges included."""
+    after = np.roll(corners, -1, axis=1)
+    edges, toward = after - corners, points[:, None] - corners
+    normal = np.cross(corners - middle[:, None], after - middle[:, None]).sum(axis=1)
+    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+    off = np.abs(np.einsum("ij,ij->i", points - middle, normal))
+    inward = np.einsum("ijk,ik->ij", np.cross(edges, toward), normal) / np.linalg.norm(edges, axis=2)
+    return np.asarray((off < _ON_FACE * size) & (inward > -_ON_FACE * size[:, None]).all(axis=1))
 
 
 def _pieces(mesh: SolidMesh) -> tuple[int, float]:
