@@ -9,7 +9,7 @@ import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 
 from firedeck.contact.body import CondensedBody
-from firedeck.kernel.dense import divide_columns, eliminate_rows, own_product
+from firedeck.kernel.dense import divide_columns, factor_lower, own_product
 from firedeck.kernel.threads import for_each, row_bands
 
 __all__ = ["ElasticSystem", "Pair", "elastic_system", "merge"]
@@ -86,7 +86,7 @@ def merge(head: CondensedBody, block: CondensedBody) -> Pair:
     arriving_b, flexibility_b = _on(names, block)
     own, lifting = head.condensed.stiffness, arriving_h + arriving_b
     factor = np.array(own + block.condensed.stiffness, order="F")
-    if eliminate_rows(factor) is None:
+    if not factor_lower(factor):
         raise ArithmeticError("head and block together can move without resistance")
     factor = np.asfortranarray(np.tril(factor))
     crossed = _crossed(factor, np.concatenate([own, lifting], axis=1))
