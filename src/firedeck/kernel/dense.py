@@ -20,7 +20,15 @@ from numba.core.typing.context import Context as TypingContext
 from numba.core.typing.templates import Signature
 from numba.extending import get_cython_function_address, intrinsic
 
-__all__ = ["Routines", "divide_columns", "eliminate_columns", "factor_lower", "own_product", "routines"]
+__all__ = [
+    "Routines",
+    "divide_columns",
+    "eliminate_columns",
+    "factor_lower",
+    "mirrored",
+    "own_product",
+    "routines",
+]
 
 Floats = npt.NDArray[np.float64]
 
@@ -186,6 +194,26 @@ def _product(columns: Floats, out: Floats, first: int, past: int, call: Routines
     left, into = columns[first:].ctypes.data, out[first, first:].ctypes.data
     _run(call.gemm, (turned, plain, rows, many, inner, one, left, inner, left, inner, zero, into, size))
     return int(numbers[0])
+
+
+@njit(cache=True, nogil=True)
+def mirrored(half: Floats) -> Floats:
+    """Return a symmetric matrix from its entries from the diagonal on, tile by tile.
+
+    Parameters
+    ----------
+    half : ndarray, shape (n, n)
+        The matrix; what lies below the diagonal is not looked at.
+    """
+    n, side = len(half), 32
+    out = np.empty((n, n))
+    for top in range(0, n, side):
+        for left in range(top, n, side):
+            for i in range(top, min(top + side, n)):
+                for j in range(max(left, i), min(left + side, n)):
+                    out[i, j] = half[i, j]
+                    out[j, i] = half[i, j]
+    return out
 
 
 def _require_columns(*matrices: Floats) -> None:

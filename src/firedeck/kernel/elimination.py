@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-from firedeck.kernel.dense import Routines, eliminate_columns
+from firedeck.kernel.dense import Routines, eliminate_columns, mirrored
 
 __all__ = [
     "Rows",
@@ -329,19 +329,5 @@ def parted(last: Floats, kept: int) -> tuple[Floats, Floats, Floats]:
     kept : int
         How many freedoms are kept.
     """
-    stiffness, flexibility = _mirrored(last[:kept, :kept]), _mirrored(last[kept:, kept:])
+    stiffness, flexibility = mirrored(last[:kept, :kept]), mirrored(last[kept:, kept:])
     return stiffness, -last[:kept, kept:], -flexibility
-
-
-@njit(cache=True, nogil=True)
-def _mirrored(half: Floats) -> Floats:
-    """Return a symmetric matrix from its entries from the diagonal on, tile by tile."""
-    n, side = len(half), 32
-    out = np.empty((n, n))
-    for top in range(0, n, side):
-        for left in range(top, n, side):
-            for i in range(top, min(top + side, n)):
-                for j in range(max(left, i), min(left + side, n)):
-                    out[i, j] = half[i, j]
-                    out[j, i] = half[i, j]
-    return out

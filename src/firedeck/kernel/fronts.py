@@ -151,15 +151,19 @@ def multiply(
         As for `RankedBricks`.
     """
     out = np.zeros_like(vectors)
+    moved, force = np.empty(24), np.empty(24)
     for brick in range(len(elements)):
-        matrix = matrices[kinds[brick]]
-        for corner in range(8):
-            node = elements[brick, corner]
-            for other in range(8):
-                at = elements[brick, other]
+        matrix, nodes = matrices[kinds[brick]], elements[brick]
+        for column in range(vectors.shape[2]):
+            for corner in range(8):
                 for axis in range(3):
-                    for toward in range(3):
-                        factor = matrix[3 * corner + axis, 3 * other + toward]
-                        for column in range(vectors.shape[2]):
-                            out[node, axis, column] += factor * vectors[at, toward, column]
+                    moved[3 * corner + axis] = vectors[nodes[corner], axis, column]
+            force[:] = 0.0
+            for freedom in range(24):
+                factor = moved[freedom]
+                for other in range(24):
+                    force[other] += matrix[freedom, other] * factor
+            for corner in range(8):
+                for axis in range(3):
+                    out[nodes[corner], axis, column] += force[3 * corner + axis]
     return out
