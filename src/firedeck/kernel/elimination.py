@@ -258,10 +258,11 @@ def eliminate_group(group: int, panel: Floats, tree: Tree, rows: Rows, space: Sp
     """
     m, home = rows.starts[group + 1] - rows.starts[group], space.homes[group]
     left = space.waiting[home : home + m * m].reshape((m, m))
-    for column in range(m):
-        left[column, column:] = 0.0
+    begun = 0
     for child in tree.children[tree.begins[group] : tree.begins[group + 1]]:
-        _add(child, panel, left, rows, space)
+        begun = _add(child, panel, left, begun, rows, space)
+    for column in range(begun, m):
+        left[column, column:] = 0.0
     return eliminate_columns(panel, left, call)
 
 
@@ -279,12 +280,24 @@ def add_children(group: int, front: Floats, tree: Tree, rows: Rows, space: Space
         The elimination.
     """
     for child in tree.children[tree.begins[group] : tree.begins[group + 1]]:
-        _add(child, front, front, rows, space)
+        _add(child, front, front, len(front), rows, space)
 
 
 @njit(cache=True, nogil=True)
-def _add(child: int, panel: Floats, left: Floats, rows: Rows, space: Space) -> None:
-    """Add what a child leaves to its parent's front: to the first columns, and to those after them."""
+def _add(child: int, panel: Floats, left: Floats, begun: int, rows: Rows, space: Space) -> int:
+    """Add what a child leaves to its parent's front; return how many columns of the rest are set by now.
+
+    Parameters
+    ----------
+    child : int
+        The child.
+    panel, left : ndarray
+        First columns of the front, and those after them, one to a row.
+    begun : int
+        How many columns of `left` are set: what comes to the others is written, and nothing around it.
+    rows, space
+        The elimination.
+    """
     ranks = rows.ranks[rows.starts[child] : rows.starts[child + 1]]
     m, home, k = len(ranks), space.homes[child], len(panel)
     update = space.waiting[home : home + m * m].reshape((m, m))
@@ -293,17 +306,41 @@ def _add(child: int, panel: Floats, left: Floats, rows: Rows, space: Space) -> N
         place[row] = space.place_of[ranks[row]]
     ends = _ends_of_runs(place)
     for column in range(m):
-        own = place[column]
-        shift = 0 if own < k else k
-        into = panel[own] if own < k else left[own - k]
-        row = column
-        while row < m:
-            end, at = ends[row], place[row] - shift
-            # Slices, so that the inner loop runs over memory without a look at each index.
-            to, added = into[at : at + end - row], update[column, row:end]
-            for i in range(len(added)):
-                to[i] += added[i]
-            row = end
+        own = place[column] - k
+        if own < 0:
+            _add_column(panel[own + k], update[column], place, ends, column, 0)
+        elif own < begun:
+            _add_column(left[own], update[column], place, ends, column, k)
+        else:
+            for between in range(begun, own):
+                left[between, between:] = 0.0
+            begun = own + 1
+            _set_column(left[own], update[column], place, ends, column, k)
+    return begun
+
+
+@njit(cache=True, nogil=True)
+def _add_column(into: Floats, update: Floats, place: Ints, ends: Ints, row: int, shift: int) -> None:
+    """Add a child's column, from a row on, to the column of a front that begins at place `shift`."""
+    while row < len(place):
+        end, at = ends[row], place[row] - shift
+        # Slices, so that the inner loop runs over memory without a look at each index.
+        to, added = into[at : at + end - row], update[row:end]
+        for i in range(len(added)):
+            to[i] += added[i]
+        row = end
+
+
+@njit(cache=True, nogil=True)
+def _set_column(into: Floats, update: Floats, place: Ints, ends: Ints, row: int, shift: int) -> None:
+    """Write a child's column as `_add_column` adds it, and nothing around it from the diagonal on."""
+    clear = place[row] - shift
+    while row < len(place):
+        end, at = ends[row], place[row] - shift
+        into[clear:at] = 0.0
+        into[at : at + end - row] = update[row:end]
+        clear, row = at + end - row, end
+    into[clear:] = 0.0
 
 
 @njit(cache=True, nogil=True)
