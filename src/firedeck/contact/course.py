@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Callable, Mapping
-from concurrent.futures import CancelledError, ThreadPoolExecutor
+from concurrent.futures import CancelledError
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -18,6 +18,7 @@ from firedeck.contact.state import JointState
 from firedeck.contact.tightening import loose_joint
 from firedeck.contact.warmth import Warmth
 from firedeck.errors import FiredeckError
+from firedeck.kernel.threads import side_by_side
 
 __all__ = [
     "Course",
@@ -311,7 +312,7 @@ def assemble_many(
 
     lots = [slice(first, first + _SIDE_BY_SIDE) for first in range(0, len(draws), _SIDE_BY_SIDE)]
     found = []
-    with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
+    with side_by_side(workers or os.cpu_count() or 1) as pool:
         try:
             for place, kept in enumerate(pool.map(lot, lots), start=1):
                 found.append(kept)

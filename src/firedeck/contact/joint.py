@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
@@ -28,6 +27,7 @@ from firedeck.definition.deck import DeckPlan
 from firedeck.definition.shape import outline_polygon
 from firedeck.errors import FiredeckError
 from firedeck.kernel.press import Chords, Points
+from firedeck.kernel.threads import side_by_side
 from firedeck.pressure_map import Grid
 
 __all__ = ["Joint", "Level"]
@@ -397,7 +397,7 @@ def bore_gas(plan: DeckPlan, gasket: GasketModel, *, wall_depth: float = 15.0) -
 
 def _condense_both(parts: tuple[_Part, _Part], store: Store | None) -> tuple[CondensedBody, CondensedBody]:
     """Condense head and block side by side: the dense work lets go of the interpreter's lock."""
-    with ThreadPoolExecutor(2) as pool:
+    with side_by_side(2) as pool:
         first, second = (pool.submit(condense_body, *part, store) for part in parts)
         return first.result(), second.result()
 

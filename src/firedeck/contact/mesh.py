@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+from scipy.sparse import csr_array
 from shapely.geometry.base import BaseGeometry
 
 from firedeck.contact.bricks import Bricks, bricks_of, element_matrices
@@ -113,19 +114,41 @@ class BodyMesh:
         what : str
             What they are, for errors [text].
         """
-        numbers, weights = self._corner_shares(points)
-        shares = weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-12)
-        reached = weights.sum(axis=1) > 1e-3
-        if not reached.any():
+        nodes, shares, reached = self._shares(points)
+        if not reached:
             raise FiredeckError(
                 f"{what} lies where the {self.section.side} has no material",
                 remedy="check fastener and bore positions against the section",
             )
         out = np.zeros((len(self.body.places), 3))
-        for corner in range(8):
-            valid = reached & (numbers[:, corner] >= 0)
-            np.add.at(out, numbers[valid, corner], shares[valid, corner, None] * forces[valid])
-        return _rescaled(out, forces)
+        out[nodes] = _rescaled(shares @ forces, forces)
+        return out
+
+    def _shares(self, points: Floats) -> tuple[Ints, csr_array, bool]:
+        """Return nodes, the share of every point's load that each takes, and whether any point reaches one.
+
+        The last answer is kept: the shapes of a bore ask for the same points again and again.
+        """
+        asked = points.tobytes()
+        found = self._last.get(asked)
+        if found is None:
+            found = self._shared(points)
+            self._last.clear()
+            self._last[asked] = found
+        return found
+
+    @cached_property
+    def _last(self) -> dict[bytes, tuple[Ints, csr_array, bool]]:
+        return {}
+
+    def _shared(self, points: Floats) -> tuple[Ints, csr_array, bool]:
+        numbers, weights = self._corner_shares(points)
+        total = weights.sum(axis=1)
+        valid = (total > 1e-3)[:, None] & (numbers >= 0)
+        point, corner = np.nonzero(valid)
+        nodes, row = np.unique(numbers[point, corner], return_inverse=True)
+        shares = weights[point, corner] / total[point]
+        return nodes, csr_array((shares, (row, point)), (len(nodes), len(points))), bool(len(point))
 
     def _corner_shares(self, points: Floats) -> tuple[Ints, Floats]:
         z = np.interp(points[:, 2], self.heights, np.arange(len(self.heights)))
@@ -176,7 +199,7 @@ def loads_by_node(columns: Iterable[Floats], nodes: int) -> Loads:
     number, pattern, value = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)], [np.zeros((0, 3))]
     count = 0
     for count, column in enumerate(columns, start=1):
-        loaded = np.flatnonzero(np.any(column != 0.0, axis=1))
+        loaded = np.flatnonzero((column[:, 0] != 0.0) | (column[:, 1] != 0.0) | (column[:, 2] != 0.0))
         number.append(loaded)
         pattern.append(np.full(len(loaded), count - 1))
         value.append(column[loaded])

@@ -9,7 +9,7 @@ import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 
 from firedeck.contact.body import CondensedBody
-from firedeck.kernel.dense import divide_columns, eliminate_rows, own_product
+from firedeck.kernel.dense import divide_columns, factor_lower, mirrored, own_product
 from firedeck.kernel.threads import for_each, row_bands
 
 __all__ = ["ElasticSystem", "Pair", "elastic_system", "merge"]
@@ -85,12 +85,16 @@ def merge(head: CondensedBody, block: CondensedBody) -> Pair:
     arriving_h, flexibility_h = _on(names, head)
     arriving_b, flexibility_b = _on(names, block)
     own, lifting = head.condensed.stiffness, arriving_h + arriving_b
-    factor = np.array(own + block.condensed.stiffness, order="F")
-    if eliminate_rows(factor) is None:
-        raise ArithmeticError("head and block together can move without resistance")
-    factor = np.asfortranarray(np.tril(factor))
-    crossed = _crossed(factor, np.concatenate([own, lifting], axis=1))
     n = len(own)
+    # Symmetric, so the transpose is the same matrix with its columns in memory one after the other.
+    factor = (own + block.condensed.stiffness).T
+    if not factor_lower(factor):
+        raise ArithmeticError("head and block together can move without resistance")
+    for column in range(1, n):
+        factor[:column, column] = 0.0
+    columns = np.empty((n, n + len(names)), order="F")
+    columns[:, :n], columns[:, n:] = own.T, lifting
+    crossed = _crossed(factor, columns)
     return Pair(
         names,
         own - crossed[:n, :n],
@@ -103,14 +107,15 @@ def merge(head: CondensedBody, block: CondensedBody) -> Pair:
 
 
 def _crossed(factor: Floats, columns: Floats) -> Floats:
-    """Return ``columns' (L L')^-1 columns``, a lower factor L given; strips of it side by side."""
-    solved = np.array(columns, order="F")
-    whole = np.empty((solved.shape[1], solved.shape[1]), order="F")
+    """Return ``columns' (L L')^-1 columns``, a lower factor L given; strips of it side by side.
+
+    The columns, in memory one after the other, are divided by the factor in place.
+    """
+    whole = np.empty((columns.shape[1], columns.shape[1]), order="F")
     strips = row_bands(len(whole), -(-len(whole) // _STRIPS))
-    for_each(lambda strip: divide_columns(factor, solved, strip), strips)
-    for_each(lambda strip: own_product(solved, whole, strip), strips)
-    lower = np.tril(whole)
-    return np.asarray(lower + np.tril(lower, -1).T)
+    for_each(lambda strip: divide_columns(factor, columns, strip), strips)
+    for_each(lambda strip: own_product(columns, whole, strip), strips)
+    return np.asarray(mirrored(whole.T))
 
 
 def _on(names: tuple[str, ...], body: CondensedBody) -> tuple[Floats, Floats]:

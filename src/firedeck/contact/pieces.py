@@ -17,6 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from firedeck.contact.lattice import Lattice
 from firedeck.kernel.coverage import covered
 from firedeck.kernel.hexahedron import PARTS
+from firedeck.kernel.joined import tallied
 
 __all__ = ["Pieces", "meetings", "plan_pieces"]
 
@@ -92,15 +93,8 @@ def _squares(plan: BaseGeometry, grid: Lattice) -> Floats:
 def _shared_out(labels: npt.NDArray[np.int32], count: int, parts: Floats) -> tuple[Ints, Floats]:
     """Return the cell of every piece and its share of every part."""
     nx, ny = labels.shape[:2]
-    cell = np.repeat(np.arange(nx * ny), SQUARES**2)
-    x, y = np.divmod(np.arange(SQUARES**2), SQUARES)
-    part = np.tile(x // _FINE + PARTS * (y // _FINE), nx * ny)
-    flat = labels.ravel()
-    own = np.flatnonzero(flat)
-    squares = np.bincount((flat[own] - 1) * PARTS**2 + part[own], minlength=count * PARTS**2)
-    squares = squares.reshape(count, PARTS**2).astype(np.float64)
-    place = np.zeros(count, dtype=np.int64)
-    place[flat[own] - 1] = cell[own]
+    place, filled = tallied(labels.reshape(nx * ny, SQUARES, SQUARES), count, _FINE)
+    squares = filled.astype(np.float64)
     # What hardly reaches into a part fills no square of it: the piece that has most of the cell takes it.
     order = np.argsort(squares.sum(axis=1), kind="stable")
     largest = np.full(nx * ny, -1, dtype=np.int64)
@@ -122,8 +116,7 @@ def meetings(first: npt.NDArray[np.int32], second: npt.NDArray[np.int32]) -> Int
         Labels on either side of the squares' common faces; 0 where there is no material.
     """
     both = (first > 0) & (second > 0)
-    pairs = np.column_stack([first[both], second[both]]).astype(np.int64)
-    if not len(pairs):
-        return pairs
-    fresh = np.concatenate([[True], np.any(pairs[1:] != pairs[:-1], axis=1)])
-    return np.unique(pairs[fresh], axis=0)
+    # One number to a pair: many times faster to sort than rows.
+    width = int(second.max(initial=0)) + 1
+    pairs = np.unique(first[both].astype(np.int64) * width + second[both])
+    return np.column_stack(np.divmod(pairs, width))

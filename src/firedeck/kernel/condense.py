@@ -18,9 +18,25 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+from numba import njit
 
-from firedeck.kernel.dissection import dissect
-from firedeck.kernel.fronts import add_loads, add_update, assemble, eliminate_front, neighbours_left
+from firedeck.kernel.dense import Routines, routines
+from firedeck.kernel.dissection import Dissection, dissect
+from firedeck.kernel.elimination import (
+    Rows,
+    Space,
+    Tree,
+    add_children,
+    appended,
+    eliminate_group,
+    gathered,
+    opened,
+    opened_last,
+    parted,
+    room,
+    tree_of,
+)
+from firedeck.kernel.fronts import RankedBricks, add_loads, assemble, neighbours_left
 
 __all__ = ["Condensed", "GridBody", "Loads", "condense"]
 
@@ -122,93 +138,107 @@ def condense(body: GridBody, kept: Ints, held: npt.NDArray[np.bool_], loads: Loa
     ArithmeticError
         If what is eliminated can move without resistance.
     """
-    run = _Elimination(body, kept, held, loads)
-    run.eliminate()
-    return run.answer()
+    order = dissect(body.places)
+    rank, firsts = _ranked(order, kept, held)
+    inner = int(firsts[-1])
+    columns = loads.columns + inner + len(kept)
+    bricks = RankedBricks(
+        rank, *body.around, body.elements, body.kinds, body.matrices, loads.starts, columns, loads.values
+    )
+    tree = tree_of(firsts, order.parents)
+    total = inner + len(kept) + loads.count
+    rows = Rows(*_left(order.nodes, order.starts, tree, bricks, total))
+    space = room(tree, rows, total)
+    if not _eliminated(order.nodes, order.starts, tree, rows, space, bricks, routines()):
+        raise ArithmeticError("a part of the body can move without resistance")
+    last = _last(np.unique(kept[:, 0]), len(kept), tree, rows, space, bricks)
+    return Condensed(*parted(last, len(kept)))
 
 
-class _Elimination:
-    """One run over the fronts; ranks count eliminated freedoms first, then kept ones, then loads."""
+def _ranked(order: Dissection, kept: Ints, held: npt.NDArray[np.bool_]) -> tuple[Ints, Ints]:
+    """Return the rank of each freedom, eliminated ones first, then kept ones, and each group's first."""
+    free = ~held
+    free[kept[:, 0], kept[:, 1]] = False
+    per_node = free[order.nodes]
+    place = np.flatnonzero(per_node.ravel())
+    rank = np.full(held.shape, -1, dtype=np.int64)
+    rank[order.nodes[place // 3], place % 3] = np.arange(len(place))
+    rank[kept[:, 0], kept[:, 1]] = len(place) + np.arange(len(kept))
+    ends = np.concatenate([[0], np.cumsum(per_node.sum(axis=1))])
+    return rank, ends[order.starts]
 
-    def __init__(self, body: GridBody, kept: Ints, held: npt.NDArray[np.bool_], loads: Loads) -> None:
-        self.body, self.kept = body, kept
-        order = dissect(body.places)
-        free = ~held
-        free[kept[:, 0], kept[:, 1]] = False
-        per_node = free[order.nodes]
-        rank = np.full(held.shape, -1, dtype=np.int64)
-        place = np.flatnonzero(per_node.ravel())
-        node, axis = order.nodes[place // 3], place % 3
-        self.inner = len(place)
-        rank[node, axis] = np.arange(self.inner)
-        rank[kept[:, 0], kept[:, 1]] = self.inner + np.arange(len(kept))
-        self.rank, self.order = rank, order
-        ends = np.concatenate([[0], np.cumsum(per_node.sum(axis=1))])
-        self.firsts = ends[order.starts]
-        self.total = self.inner + len(kept) + loads.count
-        self.loads = (loads.starts, loads.columns + self.inner + len(kept), loads.values)
-        self.place_of = np.full(self.total, -1, dtype=np.int32)
-        self.stamp = np.full(self.total, -1, dtype=np.int32)
-        self.found = np.empty(self.total, dtype=np.int64)
-        self.waiting: dict[int, list[tuple[Ints, Floats]]] = {}
 
-    def eliminate(self) -> None:
-        """Go through the groups, children first."""
-        for group, parent in enumerate(self.order.parents):
-            left = self._one_front(group)
-            if len(left[0]):
-                self.waiting.setdefault(int(parent), []).append(left)
+@njit(cache=True, nogil=True)
+def _left(nodes: Ints, starts: Ints, tree: Tree, bricks: RankedBricks, total: int) -> tuple[Ints, Ints]:
+    """Return the ranks that every group leaves coupled: where each group's begin, and the ranks.
 
-    def _boundary(self, group: int, nodes: Ints) -> Ints:
-        past = int(self.firsts[group + 1])
-        count = 0
-        for ranks, _ in self.waiting.get(group, []):
-            later = ranks[ranks >= past]
-            later = later[self.stamp[later] != group]
-            self.stamp[later] = group
-            self.found[count : count + len(later)] = later
-            count += len(later)
-        count = neighbours_left(
-            nodes, self.body.around, self.body.elements, self.rank, past, self.loads[:2],
-            self.stamp, group, self.found, count,
-        )  # fmt: skip
-        return np.sort(self.found[:count])
+    Parameters
+    ----------
+    nodes, starts : ndarray of int
+        Nodes in order of elimination, and where each group's begin.
+    tree, bricks
+        The elimination.
+    total : int
+        How many ranks there are.
+    """
+    groups = len(starts) - 1
+    stamp, found = np.full(total, -1, dtype=np.int64), np.empty(total, dtype=np.int64)
+    ends, ranks = np.zeros(groups + 1, dtype=np.int64), np.empty(16 * total, dtype=np.int64)
+    for group in range(groups):
+        past, count = tree.firsts[group + 1], 0
+        for child in tree.children[tree.begins[group] : tree.begins[group + 1]]:
+            count = gathered(ranks[ends[child] : ends[child + 1]], past, stamp, group, found, count)
+        own = nodes[starts[group] : starts[group + 1]]
+        count = neighbours_left(own, bricks, past, stamp, group, found, count)
+        ranks = appended(ranks, ends, group, np.sort(found[:count]))
+    return ends, ranks[: ends[groups]].copy()
 
-    def _one_front(self, group: int) -> tuple[Ints, Floats]:
-        nodes = self.order.nodes[self.order.starts[group] : self.order.starts[group + 1]]
-        first, past = int(self.firsts[group]), int(self.firsts[group + 1])
-        ranks = np.concatenate([np.arange(first, past), self._boundary(group, nodes)])
-        panel = np.zeros((len(ranks), past - first), order="F")
-        self._fill(panel, ranks, (nodes, first, past))
-        children = [
-            (np.searchsorted(ranks, child_ranks), update)
-            for child_ranks, update in self.waiting.pop(group, [])
-        ]
-        left = eliminate_front(panel, children)
-        if left is None:
-            raise ArithmeticError("a part of the body can move without resistance")
-        return ranks[past - first :], left
 
-    def _fill(self, front: Floats, ranks: Ints, rows: tuple[Ints, int, int]) -> None:
-        body = self.body
-        self.place_of[ranks] = np.arange(len(ranks))
-        assemble(front, self.place_of, rows, body.around, body.elements, self.rank, body.kinds, body.matrices)
-        add_loads(front, self.place_of, rows, self.rank, self.loads)
-        self.place_of[ranks] = -1
+@njit(cache=True, nogil=True)
+def _eliminated(
+    nodes: Ints, starts: Ints, tree: Tree, rows: Rows, space: Space, bricks: RankedBricks, call: Routines
+) -> bool:
+    """Go through the groups, children first; return whether all rows were positive definite.
 
-    def answer(self) -> Condensed:
-        """Add what is left to the kept freedoms' own stiffness and loads."""
-        ranks = np.arange(self.inner, self.total)
-        last = np.zeros((len(ranks), len(ranks)), order="F")
-        self._fill(last, ranks, (np.unique(self.kept[:, 0]), self.inner, self.inner + len(self.kept)))
-        for child_ranks, update in self.waiting.pop(-1, []):
-            place = np.searchsorted(ranks, child_ranks)
-            add_update(last, update, place, 0, len(place), 0)
-        n = len(self.kept)
-        lower = np.tril(last)
-        full = lower + np.tril(lower, -1).T
-        return Condensed(
-            np.ascontiguousarray(full[:n, :n]),
-            np.ascontiguousarray(-full[:n, n:]),
-            np.ascontiguousarray(-full[n:, n:]),
+    Parameters
+    ----------
+    nodes, starts : ndarray of int
+        Nodes in order of elimination, and where each group's begin.
+    tree, rows, space, bricks
+        The elimination.
+    call : Routines
+        What does the dense work.
+    """
+    for group in range(len(starts) - 1):
+        panel = opened(group, tree, rows, space)
+        own, first, past = (
+            nodes[starts[group] : starts[group + 1]],
+            tree.firsts[group],
+            tree.firsts[group + 1],
         )
+        assemble(panel, space.place_of, own, first, past, bricks)
+        add_loads(panel, space.place_of, own, first, past, bricks)
+        if not eliminate_group(group, panel, tree, rows, space, call):
+            return False
+    return True
+
+
+@njit(cache=True, nogil=True)
+def _last(nodes: Ints, kept: int, tree: Tree, rows: Rows, space: Space, bricks: RankedBricks) -> Floats:
+    """Return what remains of kept freedoms and loads, a column to a row, from the diagonal on.
+
+    Parameters
+    ----------
+    nodes : ndarray of int
+        Nodes with kept freedoms.
+    kept : int
+        How many freedoms are kept.
+    tree, rows, space, bricks
+        The elimination.
+    """
+    inner = tree.firsts[-1]
+    last = opened_last(inner, space)
+    assemble(last, space.place_of, nodes, inner, inner + kept, bricks)
+    add_loads(last, space.place_of, nodes, inner, inner + kept, bricks)
+    add_children(len(rows.starts) - 1, last, tree, rows, space)
+    return last

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from numba import njit
 
 __all__ = ["Dissection", "dissect"]
 
@@ -50,54 +51,90 @@ def dissect(places: Ints) -> Dissection:
     Dissection
         The order.
     """
-    groups: list[Ints] = []
-    parents: list[int] = []
-    _visit(places, np.arange(len(places)), groups, parents)
-    sizes = np.array([len(group) for group in groups], dtype=np.int64)
-    nodes = np.concatenate(groups) if groups else np.zeros(0, dtype=np.int64)
-    return Dissection(nodes, np.concatenate([[0], np.cumsum(sizes)]), np.asarray(parents, dtype=np.int64))
+    nodes, sizes, parents = _halved(places.astype(np.int64))
+    # Found from the whole inward, eliminated the other way round.
+    starts = np.concatenate([[0], np.cumsum(sizes[::-1])])
+    parents = np.where(parents < 0, -1, len(parents) - 1 - parents)[::-1]
+    return Dissection(nodes, starts, np.ascontiguousarray(parents))
 
 
-def _visit(places: Ints, chosen: Ints, groups: list[Ints], parents: list[int]) -> int:
-    """Add the groups of a box, children first, and return the number of its last group."""
-    cut = _best_cut(places[chosen]) if len(chosen) > _LEAF_NODES else None
-    children: list[int] = []
-    own = chosen
-    if cut is not None:
-        axis, plane = cut
-        along = places[chosen, axis]
-        own = chosen[along == plane]
-        sides = (chosen[along < plane], chosen[along > plane])
-        children = [_visit(places, side, groups, parents) for side in sides if len(side)]
-    number = len(groups)
-    groups.append(own)
-    parents.append(-1)
-    for child in children:
-        parents[child] = number
-    return number
+@njit(cache=True, nogil=True)
+def _halved(places: Ints) -> tuple[Ints, Ints, Ints]:
+    """Return the nodes in order of elimination, and from the last group to the first: sizes and parents.
+
+    Parameters
+    ----------
+    places : ndarray of int, shape (n, 3)
+        Grid indices of the nodes.
+    """
+    total = len(places)
+    left, ordered = np.arange(total), np.empty(total, dtype=np.int64)
+    sizes, parents = np.empty(total, dtype=np.int64), np.empty(total, dtype=np.int64)
+    boxes = [(0, total, -1)] if total else [(0, 0, -1)][:0]
+    groups, free = 0, total
+    while len(boxes):
+        first, past, parent = boxes.pop()
+        axis, plane = -1, 0
+        if past - first > _LEAF_NODES:
+            axis, plane = _best_cut(places, left[first:past])
+        low, high = first, past
+        if axis >= 0:
+            low, high = _parted(places, left[first:past], axis, plane)
+            low, high = low + first, high + first
+            if low > first:
+                boxes.append((first, low, groups))
+            if past > high:
+                boxes.append((high, past, groups))
+            own = left[low:high]
+        else:
+            own = left[first:past]
+        free -= len(own)
+        ordered[free : free + len(own)] = own
+        sizes[groups], parents[groups] = len(own), parent
+        groups += 1
+    return ordered, sizes[:groups].copy(), parents[:groups].copy()
 
 
-def _best_cut(places: Ints) -> tuple[int, int] | None:
-    """Return axis and index of the plane that parts the rest evenly with few nodes, or None if none helps.
+@njit(cache=True, nogil=True)
+def _parted(places: Ints, nodes: Ints, axis: int, plane: int) -> tuple[int, int]:
+    """Sort nodes, in place, into those below a plane, on it and above; return where it begins and ends."""
+    before = nodes.copy()
+    counts = np.zeros(3, dtype=np.int64)
+    for node in before:
+        counts[1 + np.sign(places[node, axis] - plane)] += 1
+    at = np.array([0, counts[0], counts[0] + counts[1]])
+    for node in before:
+        side = 1 + np.sign(places[node, axis] - plane)
+        nodes[at[side]] = node
+        at[side] += 1
+    return at[0], at[1]
+
+
+@njit(cache=True, nogil=True)
+def _best_cut(places: Ints, nodes: Ints) -> tuple[int, int]:
+    """Return axis and index of the plane that parts the rest evenly with few nodes; axis -1 if none helps.
 
     A plane is worth its nodes over four times the product of both shares: a cut down the middle counts as it
     is, one that leaves a fifth on one side must have a third fewer nodes.
     """
-    total = len(places)
-    best: tuple[float, int, int, int] | None = None
+    total = len(nodes)
+    best, axis_of, plane_of, own = np.inf, -1, 0, 0
     for axis in range(3):
-        low = int(places[:, axis].min())
-        counts = np.bincount(places[:, axis] - low)
-        below = np.cumsum(counts) - counts
-        share = below / np.maximum(total - counts, 1)
-        even = 4.0 * share * (1.0 - share)
-        fair = np.minimum(share, 1.0 - share) >= _LEAST_SHARE
-        if not fair.any():
-            continue
-        dear = np.divide(counts, even, out=np.full(len(counts), np.inf), where=fair)
-        plane = int(np.argmin(dear))
-        if best is None or dear[plane] < best[0]:
-            best = (float(dear[plane]), axis, plane + low, int(counts[plane]))
-    if best is None or best[3] > total // 2:
-        return None
-    return best[1], best[2]
+        low, high = places[nodes[0], axis], places[nodes[0], axis]
+        for node in nodes:
+            low, high = min(low, places[node, axis]), max(high, places[node, axis])
+        counts = np.zeros(high - low + 1, dtype=np.int64)
+        for node in nodes:
+            counts[places[node, axis] - low] += 1
+        below = 0
+        for plane in range(len(counts)):
+            share = below / max(total - counts[plane], 1)
+            below += counts[plane]
+            if min(share, 1.0 - share) < _LEAST_SHARE:
+                continue
+            dear = counts[plane] / (4.0 * share * (1.0 - share))
+            if dear < best:
+                best, axis_of, plane_of, own = dear, axis, plane + low, counts[plane]
+    if own > total // 2:
+        return -1, 0
+    return axis_of, plane_of

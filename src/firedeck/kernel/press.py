@@ -17,7 +17,7 @@ from scipy.sparse import csr_array
 
 from firedeck.kernel.chord import Gasket, Pull, Reference, bring_to_rest, unbalanced
 from firedeck.kernel.closure import LawTables, curvature_rows
-from firedeck.kernel.dense import eliminate_rows
+from firedeck.kernel.dense import factor_lower
 
 __all__ = ["Balance", "Chord", "Chords", "Fasteners", "Points", "solve_balance"]
 
@@ -224,7 +224,7 @@ class _Step:
         diagonal[len(diagonal) - len(pull) :] += pull
         ground = _GROUND * float(diagonal.max())
         diagonal += ground
-        return (matrix.T, slope, pull, ground) if eliminate_rows(matrix) is not None else None
+        return (matrix.T, slope, pull, ground) if factor_lower(matrix) else None
 
 
 def solve_balance(

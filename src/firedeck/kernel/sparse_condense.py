@@ -13,7 +13,21 @@ from numba import njit
 from scipy.sparse import coo_array, csr_array
 
 from firedeck.kernel.condense import Condensed
-from firedeck.kernel.fronts import add_update, eliminate_front
+from firedeck.kernel.dense import Routines, routines
+from firedeck.kernel.elimination import (
+    Rows,
+    Space,
+    Tree,
+    add_children,
+    appended,
+    eliminate_group,
+    gathered,
+    opened,
+    opened_last,
+    parted,
+    room,
+    tree_of,
+)
 from firedeck.kernel.graph_dissection import dissect_graph
 
 __all__ = ["condense_sparse"]
@@ -21,9 +35,6 @@ __all__ = ["condense_sparse"]
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Small = npt.NDArray[np.int32]
-
-#: A group of freedoms: how many, and the groups whose remains it takes up.
-_Group = tuple[int, list[int]]
 
 
 def condense_sparse(stiffness: csr_array, loads: csr_array, places: Floats, kept: Ints) -> Condensed:
@@ -50,17 +61,22 @@ def condense_sparse(stiffness: csr_array, loads: csr_array, places: Floats, kept
     ArithmeticError
         If what is eliminated can move without resistance.
     """
-    order, groups = _ordered(stiffness, places, kept)
-    inner = len(order)
+    order, tree = _ordered(stiffness, places, kept)
     whole = _bordered(stiffness, loads, np.concatenate([order, kept]).astype(np.int64))
-    return _Fronts(whole, groups, inner).run(len(kept))
+    total = whole.shape[0]
+    rows = Rows(*_left(tree, whole.indptr, whole.indices, total))
+    space = room(tree, rows, total)
+    if not _eliminated(tree, rows, space, whole.indptr, whole.indices, whole.data, routines()):
+        raise ArithmeticError("a part of the body can move without resistance")
+    last = _last(len(kept), tree, rows, space, whole.indptr, whole.indices, whole.data)
+    return Condensed(*parted(last, len(kept)))
 
 
-def _ordered(stiffness: csr_array, places: Floats, kept: Ints) -> tuple[Ints, list[_Group]]:
+def _ordered(stiffness: csr_array, places: Floats, kept: Ints) -> tuple[Ints, Tree]:
     """Return the freedoms that are not kept in order of elimination, and their groups."""
     inner = np.setdiff1d(np.arange(len(places)), kept)
     if not len(inner):
-        return inner, []
+        return inner, tree_of(np.zeros(1, dtype=np.int64), np.zeros(0, dtype=np.int64))
     node = _nodes(places[inner])
     by_node = np.argsort(node, kind="stable")
     starts = np.searchsorted(node[by_node], np.arange(int(node.max()) + 2))
@@ -72,8 +88,11 @@ def _ordered(stiffness: csr_array, places: Floats, kept: Ints) -> tuple[Ints, li
     position = np.empty(len(where), dtype=np.int64)
     position[np.concatenate([own for own, _ in found])] = np.arange(len(where))
     per_node = np.diff(starts)
-    groups = [(int(per_node[own].sum()), children) for own, children in found]
-    return inner[np.argsort(position[node], kind="stable")], groups
+    firsts = np.concatenate([[0], np.cumsum([per_node[own].sum() for own, _ in found])]).astype(np.int64)
+    parents = np.full(len(found), -1, dtype=np.int64)
+    for group, (_, children) in enumerate(found):
+        parents[children] = group
+    return inner[np.argsort(position[node], kind="stable")], tree_of(firsts, parents)
 
 
 def _nodes(places: Floats) -> Ints:
@@ -133,77 +152,80 @@ def _bordered(stiffness: csr_array, loads: csr_array, order: Ints) -> csr_array:
     return csr_array(coo_array((values, (rows, columns)), (size, size)))
 
 
-class _Fronts:
-    """One run over the groups of freedoms; what each leaves waits for its parent."""
+@njit(cache=True, nogil=True)
+def _left(tree: Tree, starts: Small, columns: Small, total: int) -> tuple[Ints, Ints]:
+    """Return the ranks that every group leaves coupled: where each group's begin, and the ranks.
 
-    def __init__(self, whole: csr_array, groups: list[_Group], inner: int) -> None:
-        self.starts, self.columns = whole.indptr.astype(np.int64), whole.indices.astype(np.int32)
-        self.values = whole.data
-        self.groups, self.inner, self.total = groups, inner, whole.shape[0]
-        self.left: dict[int, tuple[Ints, Floats]] = {}
-        self.place_of = np.zeros(self.total, dtype=np.int64)
-        self.stamp = np.full(self.total, -1, dtype=np.int64)
-        self.found = np.empty(self.total, dtype=np.int64)
-
-    def run(self, kept: int) -> Condensed:
-        """Eliminate group by group and return what remains of kept freedoms and loads."""
-        first = 0
-        for number, (count, children) in enumerate(self.groups):
-            self.left[number] = self._front(number, first, first + count, children)
-            first += count
-        ranks = np.arange(self.inner, self.total)
-        last = self._filled(ranks, self.inner, self.inner + kept, len(ranks))
-        for place, update in self._children(list(self.left)):
-            add_update(last, update, place, 0, len(place), 0)
-        full = np.tril(last) + np.tril(last, -1).T
-        return Condensed(
-            np.ascontiguousarray(full[:kept, :kept]),
-            np.ascontiguousarray(-full[:kept, kept:]),
-            np.ascontiguousarray(-full[kept:, kept:]),
-        )
-
-    def _front(self, number: int, first: int, past: int, children: list[int]) -> tuple[Ints, Floats]:
-        count = 0
-        own = self.columns[self.starts[first] : self.starts[past]].astype(np.int64)
-        for met in (own, *(self.left[child][0] for child in children)):
-            count = _gathered(met, past, self.stamp, number, self.found, count)
-        ranks = np.concatenate([np.arange(first, past), np.sort(self.found[:count])])
-        panel = self._filled(ranks, first, past, past - first)
-        left = eliminate_front(panel, self._children(children))
-        if left is None:
-            raise ArithmeticError("a part of the body can move without resistance")
-        return ranks[past - first :], left
-
-    def _filled(self, ranks: Ints, first: int, past: int, width: int) -> Floats:
-        """Return the first columns of a front with its rows of the matrix, lower triangle."""
-        front = np.zeros((len(ranks), width), order="F")
-        self.place_of[ranks] = np.arange(len(ranks))
-        _fill(front, self.place_of, (first, past), self.starts, self.columns, self.values)
-        return front
-
-    def _children(self, children: list[int]) -> list[tuple[Ints, Floats]]:
-        """Return what some fronts have left, with its places in the front that was filled last."""
-        found = [self.left.pop(child) for child in children]
-        return [(self.place_of[own], update) for own, update in found if len(own)]
+    Parameters
+    ----------
+    tree : Tree
+        The groups.
+    starts, columns : ndarray of int
+        Starts and columns of the bordered matrix, upper triangle.
+    total : int
+        How many ranks there are.
+    """
+    groups = len(tree.firsts) - 1
+    stamp, found = np.full(total, -1, dtype=np.int64), np.empty(total, dtype=np.int64)
+    ends, ranks = np.zeros(groups + 1, dtype=np.int64), np.empty(16 * total, dtype=np.int64)
+    for group in range(groups):
+        first, past = tree.firsts[group], tree.firsts[group + 1]
+        count = gathered(columns[starts[first] : starts[past]].astype(np.int64), past, stamp, group, found, 0)
+        for child in tree.children[tree.begins[group] : tree.begins[group + 1]]:
+            count = gathered(ranks[ends[child] : ends[child + 1]], past, stamp, group, found, count)
+        ranks = appended(ranks, ends, group, np.sort(found[:count]))
+    return ends, ranks[: ends[groups]].copy()
 
 
 @njit(cache=True, nogil=True)
-def _gathered(met: Ints, past: int, stamp: Ints, mark: int, found: Ints, count: int) -> int:
-    """Add to what is found the ranks not eliminated before `past`, each once; return how many there are."""
-    for rank in met:
-        if rank >= past and stamp[rank] != mark:
-            stamp[rank] = mark
-            found[count] = rank
-            count += 1
-    return count
+def _eliminated(
+    tree: Tree, rows: Rows, space: Space, starts: Small, columns: Small, values: Floats, call: Routines
+) -> bool:
+    """Go through the groups, children first; return whether all rows were positive definite.
+
+    Parameters
+    ----------
+    tree, rows, space
+        The elimination.
+    starts, columns, values : ndarray
+        The bordered matrix, upper triangle.
+    call : Routines
+        What does the dense work.
+    """
+    for group in range(len(tree.firsts) - 1):
+        panel = opened(group, tree, rows, space)
+        _fill(panel, space.place_of, tree.firsts[group], tree.firsts[group + 1], starts, columns, values)
+        if not eliminate_group(group, panel, tree, rows, space, call):
+            return False
+    return True
+
+
+@njit(cache=True, nogil=True)
+def _last(
+    kept: int, tree: Tree, rows: Rows, space: Space, starts: Small, columns: Small, values: Floats
+) -> Floats:
+    """Return what remains of kept freedoms and loads, a column to a row, from the diagonal on.
+
+    Parameters
+    ----------
+    kept : int
+        How many freedoms are kept.
+    tree, rows, space, starts, columns, values
+        As for `_eliminated`.
+    """
+    inner = tree.firsts[-1]
+    last = opened_last(inner, space)
+    _fill(last, space.place_of, inner, inner + kept, starts, columns, values)
+    add_children(len(tree.firsts) - 1, last, tree, rows, space)
+    return last
 
 
 @njit(cache=True, nogil=True)
 def _fill(
-    front: Floats, place_of: Ints, rows: tuple[int, int], starts: Ints, columns: Small, values: Floats
+    front: Floats, place_of: Ints, first: int, past: int, starts: Small, columns: Small, values: Floats
 ) -> None:
-    """Put the rows of the matrix from the first to before the last into the front's lower triangle."""
-    for rank in range(rows[0], rows[1]):
-        to = front[:, place_of[rank]]
+    """Put the rows of the matrix from the first to before the last into the front, a column to a row."""
+    for rank in range(first, past):
+        to = front[place_of[rank]]
         for at in range(starts[rank], starts[rank + 1]):
             to[place_of[columns[at]]] = values[at]

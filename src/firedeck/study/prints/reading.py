@@ -29,7 +29,7 @@ from firedeck.film.marks import SealMarks, seal_marks
 from firedeck.film.registration import Registration, register, register_by_landmarks
 from firedeck.film.response import build_conversion
 from firedeck.film.sheet import SheetFinding, find_sheet
-from firedeck.kernel.threads import row_bands
+from firedeck.kernel.threads import row_bands, side_by_side
 from firedeck.pressure_map import Conversion, FloatArray, Grid, PressureMap
 from firedeck.seal.balance import ClampBalance, clamp_balance
 from firedeck.seal.crown import SealPlaces
@@ -207,7 +207,7 @@ def read_print(
     """
     files = load_test(test_file)
     grid = deck_grid(files.plan, pitch)
-    with ThreadPoolExecutor(1) as aside:
+    with side_by_side(1) as aside:
         found = _FoundAside.beside_scans(aside, files, grid)
         sheets, pressure_map = _map_scans(files, grid, progress, found)
         # Neither asks anything of the seals: both are done while these are unrolled.

@@ -1,0 +1,370 @@
+"""Multifrontal elimination on a tree of groups: every front dense, what it leaves waiting for its parent.
+
+What waits lies in one stretch of memory, as two stacks that grow toward each other: groups at an even
+depth of the tree leave theirs at the low end, those at an odd depth at the high end. A group's children
+then lie on top of one stack while what it leaves itself goes on top of the other, and no front asks the
+system for memory (Duff and Reid, ACM Trans. Math. Softw. 9 (1983) 302, from memory, with one stack).
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+from numba import njit
+
+from firedeck.kernel.dense import Routines, eliminate_columns, mirrored
+
+__all__ = [
+    "Rows",
+    "Space",
+    "Tree",
+    "add_children",
+    "appended",
+    "eliminate_group",
+    "gathered",
+    "opened",
+    "opened_last",
+    "parted",
+    "room",
+    "tree_of",
+]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+
+class Tree(NamedTuple):
+    """Groups of an elimination; children come before their parents.
+
+    Attributes
+    ----------
+    firsts : ndarray of int, shape (groups + 1,)
+        First rank of every group, then the first that is not eliminated [1].
+    begins : ndarray of int, shape (groups + 2,)
+        Where each group's entries in `children` begin; after the last come groups without a parent [1].
+    children : ndarray of int
+        Groups whose remains each group takes up [1].
+    """
+
+    firsts: Ints
+    begins: Ints
+    children: Ints
+
+
+class Rows(NamedTuple):
+    """What every group leaves coupled.
+
+    Attributes
+    ----------
+    starts : ndarray of int, shape (groups + 1,)
+        Where each group's entries in `ranks` begin [1].
+    ranks : ndarray of int
+        Ranks, rising within a group [1].
+    """
+
+    starts: Ints
+    ranks: Ints
+
+
+class Space(NamedTuple):
+    """Memory of one elimination.
+
+    Attributes
+    ----------
+    homes : ndarray of int, shape (groups,)
+        Where in `waiting` each group leaves its part [1].
+    waiting : ndarray
+        What groups leave, by columns, lower triangles.
+    panel : ndarray
+        Room for the first columns of the largest front.
+    place_of : ndarray of int, shape (ranks,)
+        Place in the present front of every rank that is in it [1].
+    """
+
+    homes: Ints
+    waiting: Floats
+    panel: Floats
+    place_of: Ints
+
+
+def tree_of(firsts: Ints, parents: Ints) -> Tree:
+    """Return the tree of groups by their parents, -1 for none.
+
+    Parameters
+    ----------
+    firsts : ndarray of int, shape (groups + 1,)
+        First rank of every group, then the first that is not eliminated [1].
+    parents : ndarray of int, shape (groups,)
+        Groups that take up what each leaves; -1 for none [1].
+    """
+    groups = len(parents)
+    owners = np.where(parents < 0, groups, parents)
+    begins = np.concatenate([[0], np.cumsum(np.bincount(owners, minlength=groups + 1))])
+    return Tree(firsts, begins, np.argsort(owners, kind="stable"))
+
+
+@njit(cache=True, nogil=True)
+def gathered(met: Ints, past: int, stamp: Ints, mark: int, found: Ints, count: int) -> int:
+    """Add to what is found the ranks not eliminated before `past`, each once; return how many there are.
+
+    Parameters
+    ----------
+    met : ndarray of int
+        Ranks; those below none are left out with the eliminated ones.
+    past : int
+        First rank that is left.
+    stamp : ndarray of int
+        Last mark of every rank, changed in place.
+    mark : int
+        Mark of this group.
+    found : ndarray of int
+        Ranks found so far, changed in place.
+    count : int
+        How many there are.
+    """
+    for rank in met:
+        if rank >= past and stamp[rank] != mark:
+            stamp[rank] = mark
+            found[count] = rank
+            count += 1
+    return count
+
+
+@njit(cache=True, nogil=True)
+def appended(ranks: Ints, ends: Ints, group: int, more: Ints) -> Ints:
+    """Return ranks with those of one more group, in a longer array where the room is used up.
+
+    Parameters
+    ----------
+    ranks : ndarray of int
+        Ranks of the groups before it, then room for more.
+    ends : ndarray of int, shape (groups + 1,)
+        Where each group's ranks end, one place on; that of this group is set.
+    group : int
+        The group.
+    more : ndarray of int
+        Its ranks.
+    """
+    end = ends[group] + len(more)
+    if end > len(ranks):
+        ranks = np.concatenate((ranks, np.empty(end, dtype=np.int64)))
+    ranks[ends[group] : end] = more
+    ends[group + 1] = end
+    return ranks
+
+
+def room(tree: Tree, rows: Rows, ranks: int) -> Space:
+    """Return memory for an elimination.
+
+    Parameters
+    ----------
+    tree : Tree
+        The groups.
+    rows : Rows
+        What they leave.
+    ranks : int
+        How many ranks there are.
+    """
+    homes, most, widest = _homes(tree, np.diff(rows.starts))
+    return Space(homes, np.empty(most), np.empty(widest), np.zeros(ranks, dtype=np.int64))
+
+
+@njit(cache=True, nogil=True)
+def _homes(tree: Tree, left: Ints) -> tuple[Ints, int, int]:
+    """Return where each group leaves its part, the most memory that waits, and that of the largest panel."""
+    groups = len(left)
+    depth = np.zeros(groups + 1, dtype=np.int64)
+    for group in range(groups, -1, -1):
+        for child in tree.children[tree.begins[group] : tree.begins[group + 1]]:
+            depth[child] = depth[group] + 1
+    tops, homes = np.zeros(2, dtype=np.int64), np.empty(groups, dtype=np.int64)
+    most, widest = 0, 0
+    for group in range(groups):
+        side, size = depth[group] % 2, left[group] ** 2
+        homes[group] = tops[side]
+        tops[side] += size
+        most = max(most, tops[0] + tops[1])
+        for child in tree.children[tree.begins[group] : tree.begins[group + 1]]:
+            tops[1 - side] -= left[child] ** 2
+        own = tree.firsts[group + 1] - tree.firsts[group]
+        widest = max(widest, own * (own + left[group]))
+    for group in range(groups):
+        if depth[group] % 2:
+            homes[group] = most - homes[group] - left[group] ** 2
+    return homes, most, widest
+
+
+@njit(cache=True, nogil=True)
+def opened(group: int, tree: Tree, rows: Rows, space: Space) -> Floats:
+    """Give every rank of a group's front its place, and return the front's first columns, empty.
+
+    Parameters
+    ----------
+    group : int
+        The group.
+    tree, rows, space
+        The elimination.
+
+    Returns
+    -------
+    ndarray, shape (k, n)
+        Columns of the front, one to a row, for the ranks that are eliminated.
+    """
+    first, past = tree.firsts[group], tree.firsts[group + 1]
+    left = rows.ranks[rows.starts[group] : rows.starts[group + 1]]
+    k, n = past - first, past - first + len(left)
+    for place in range(k):
+        space.place_of[first + place] = place
+    for place in range(len(left)):
+        space.place_of[left[place]] = k + place
+    panel = space.panel[: k * n].reshape((k, n))
+    panel[:] = 0.0
+    return panel
+
+
+@njit(cache=True, nogil=True)
+def opened_last(inner: int, space: Space) -> Floats:
+    """Give every rank that is not eliminated its place, and return the front of them all, empty.
+
+    Parameters
+    ----------
+    inner : int
+        First of these ranks.
+    space : Space
+        Memory of the elimination.
+    """
+    size = len(space.place_of) - inner
+    for place in range(size):
+        space.place_of[inner + place] = place
+    return np.zeros((size, size))
+
+
+@njit(cache=True, nogil=True)
+def eliminate_group(group: int, panel: Floats, tree: Tree, rows: Rows, space: Space, call: Routines) -> bool:
+    """Add what its children leave to a group's front and eliminate it; return whether that went.
+
+    Parameters
+    ----------
+    group : int
+        The group.
+    panel : ndarray, shape (k, n)
+        First columns of its front with what the matrix holds there, as `opened` gave them.
+    tree, rows, space
+        The elimination.
+    call : Routines
+        What does the dense work.
+    """
+    m, home = rows.starts[group + 1] - rows.starts[group], space.homes[group]
+    left = space.waiting[home : home + m * m].reshape((m, m))
+    begun = 0
+    for child in tree.children[tree.begins[group] : tree.begins[group + 1]]:
+        begun = _add(child, panel, left, begun, rows, space)
+    for column in range(begun, m):
+        left[column, column:] = 0.0
+    return eliminate_columns(panel, left, call)
+
+
+@njit(cache=True, nogil=True)
+def add_children(group: int, front: Floats, tree: Tree, rows: Rows, space: Space) -> None:
+    """Add what its children leave to a whole front.
+
+    Parameters
+    ----------
+    group : int
+        The group.
+    front : ndarray, shape (n, n)
+        The front, a column to a row, from the diagonal on.
+    tree, rows, space
+        The elimination.
+    """
+    for child in tree.children[tree.begins[group] : tree.begins[group + 1]]:
+        _add(child, front, front, len(front), rows, space)
+
+
+@njit(cache=True, nogil=True)
+def _add(child: int, panel: Floats, left: Floats, begun: int, rows: Rows, space: Space) -> int:
+    """Add what a child leaves to its parent's front; return how many columns of the rest are set by now.
+
+    Parameters
+    ----------
+    child : int
+        The child.
+    panel, left : ndarray
+        First columns of the front, and those after them, one to a row.
+    begun : int
+        How many columns of `left` are set: what comes to the others is written, and nothing around it.
+    rows, space
+        The elimination.
+    """
+    ranks = rows.ranks[rows.starts[child] : rows.starts[child + 1]]
+    m, home, k = len(ranks), space.homes[child], len(panel)
+    update = space.waiting[home : home + m * m].reshape((m, m))
+    place = np.empty(m, dtype=np.int64)
+    for row in range(m):
+        place[row] = space.place_of[ranks[row]]
+    ends = _ends_of_runs(place)
+    for column in range(m):
+        own = place[column] - k
+        if own < 0:
+            _add_column(panel[own + k], update[column], place, ends, column, 0)
+        elif own < begun:
+            _add_column(left[own], update[column], place, ends, column, k)
+        else:
+            for between in range(begun, own):
+                left[between, between:] = 0.0
+            begun = own + 1
+            _set_column(left[own], update[column], place, ends, column, k)
+    return begun
+
+
+@njit(cache=True, nogil=True)
+def _add_column(into: Floats, update: Floats, place: Ints, ends: Ints, row: int, shift: int) -> None:
+    """Add a child's column, from a row on, to the column of a front that begins at place `shift`."""
+    while row < len(place):
+        end, at = ends[row], place[row] - shift
+        # Slices, so that the inner loop runs over memory without a look at each index.
+        to, added = into[at : at + end - row], update[row:end]
+        for i in range(len(added)):
+            to[i] += added[i]
+        row = end
+
+
+@njit(cache=True, nogil=True)
+def _set_column(into: Floats, update: Floats, place: Ints, ends: Ints, row: int, shift: int) -> None:
+    """Write a child's column as `_add_column` adds it, and nothing around it from the diagonal on."""
+    clear = place[row] - shift
+    while row < len(place):
+        end, at = ends[row], place[row] - shift
+        into[clear:at] = 0.0
+        into[at : at + end - row] = update[row:end]
+        clear, row = at + end - row, end
+    into[clear:] = 0.0
+
+
+@njit(cache=True, nogil=True)
+def _ends_of_runs(place: Ints) -> Ints:
+    """Return for every row where the run of places one after the other ends that it lies in."""
+    ends = np.empty(len(place), dtype=np.int64)
+    end = len(place)
+    for row in range(len(place) - 1, -1, -1):
+        if row + 1 < len(place) and place[row + 1] != place[row] + 1:
+            end = row + 1
+        ends[row] = end
+    return ends
+
+
+@njit(cache=True, nogil=True)
+def parted(last: Floats, kept: int) -> tuple[Floats, Floats, Floats]:
+    """Return what remains in its parts: stiffness of kept freedoms, loads that arrive there, flexibility.
+
+    Parameters
+    ----------
+    last : ndarray, shape (n, n)
+        Kept freedoms, then loads; from the diagonal on.
+    kept : int
+        How many freedoms are kept.
+    """
+    stiffness, flexibility = mirrored(last[:kept, :kept]), mirrored(last[kept:, kept:])
+    return stiffness, -last[:kept, kept:], -flexibility
