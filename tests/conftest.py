@@ -1,4 +1,4 @@
-"""What every test shares: no window for pictures, and no clock on generated cases."""
+"""What every test shares: no window for pictures, no clock on generated cases, what is dear made once."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ import os
 import hypothesis
 import pytest
 
+from tests.support import once
+
 os.environ["MPLBACKEND"] = "Agg"
 
 # The first case of a law may wait for a kernel to be compiled. Where CI is set, hypothesis takes its
@@ -14,6 +16,13 @@ os.environ["MPLBACKEND"] = "Agg"
 hypothesis.settings.register_profile("firedeck", deadline=None)
 if not os.environ.get("CI"):
     hypothesis.settings.load_profile("firedeck")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _made_once(tmp_path_factory):
+    """Let all workers of this run share what is dear to make."""
+    own = tmp_path_factory.getbasetemp()
+    once.share_in((own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "made-once")
 
 
 #: Files that take longest, by the start of their names: begun first, they leave no processor idle at the end.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import re
+import shutil
 
 import pytest
 import tomlkit
@@ -19,11 +20,18 @@ from tests.fasteners import FROM_DUTY, TYPED, typed_fastening
 HOLES = [hole.name for hole in engine_plan().fastener_holes]
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("fastening")
+    write_definition(folder / "deck.toml", engine_plan())
+    write_definition(folder / "candidate.toml", candidate_gasket())
+    (folder / "fastening.toml").write_text(typed_fastening(), encoding="utf-8")
+    return folder
+
+
 @pytest.fixture
-def bench(tmp_path, monkeypatch):
-    write_definition(tmp_path / "deck.toml", engine_plan())
-    write_definition(tmp_path / "candidate.toml", candidate_gasket())
-    (tmp_path / "fastening.toml").write_text(typed_fastening(), encoding="utf-8")
+def bench(made, tmp_path, monkeypatch):
+    shutil.copytree(made, tmp_path, dirs_exist_ok=True)
     monkeypatch.chdir(tmp_path)
     return tmp_path
 

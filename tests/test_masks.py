@@ -16,6 +16,7 @@ from firedeck.study.prints.output import write_reading
 from firedeck.study.prints.reading import read_print
 from firedeck.study.prints.record_edits import save_masks
 from tests.support import small_print
+from tests.support.undrawn import undrawn
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +56,8 @@ def test_the_rest_stays_as_it_was(masked):
 def test_a_second_report_tells_which_seals_moved_and_a_third_that_none_did(masked, tmp_path):
     whole, reading, _ = masked
     out = tmp_path / "report"
-    write_reading(whole, out)
+    with undrawn():
+        write_reading(whole, out)
     first = json.loads((out / "reading.json").read_text(encoding="utf-8"))
     assert "changes" not in first
     write_reading(reading, out)
@@ -76,7 +78,8 @@ def test_a_second_report_tells_which_seals_moved_and_a_third_that_none_did(maske
         assert elsewhere == (apart > after["curve"]["window_mm"] / 2)
     # The weakest place itself was masked: its seal must be among those told.
     assert whole.summaries[0].name in moved
-    write_reading(reading, out)
+    with undrawn():
+        write_reading(reading, out)
     third = json.loads((out / "reading.json").read_text(encoding="utf-8"))
     assert third["changes"] == {"given": [], "rows": [], "count": len(whole.summaries)}
 

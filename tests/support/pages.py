@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import functools
 import shutil
 import subprocess
 import sys
-import tempfile
 import threading
 import time
 from collections.abc import Iterator
@@ -18,20 +16,18 @@ from firedeck.web.app import create_app
 from firedeck.web.lines import Limits
 from firedeck.web.serving import server_of
 from tests.support import small_print
+from tests.support.once import made_once
 
 
-@functools.cache
-def _made() -> Path:
-    folder = Path(tempfile.mkdtemp(prefix="pages-bench-")) / "bench"
+def _make(folder: Path) -> None:
     small_print.bench_files(folder)
     write_reading(small_print.reading(1), folder / "print-1-report")
-    return folder
 
 
 def bench(folder: Path) -> Path:
     """Copy a bench with print 1 read and print 2 not read into a folder of the test's own."""
     # The times of the scans must not change: they tell whether a reading is still that of its scans.
-    shutil.copytree(_made(), folder, dirs_exist_ok=True)
+    shutil.copytree(made_once("pages-bench", _make), folder, dirs_exist_ok=True)
     return folder
 
 

@@ -1,4 +1,4 @@
-"""A small print with its calibration, made once for all tests of a worker that read one."""
+"""A small print with its calibration, made once for all tests that read one."""
 
 from __future__ import annotations
 
@@ -14,16 +14,15 @@ from firedeck.scenario.pressure import build_field
 from firedeck.scenario.scanning import PrintOrder, make_print
 from firedeck.study.prints.calibrating import CalibrationResult, calibrate_film
 from firedeck.study.prints.reading import PrintReading, read_print
+from tests.support.once import made_once
 
 SCANNER = Scanner(dpi=300.0)
 LEVELS = (0.0, 8.0, 14.0, 22.0, 35.0, 55.0, 80.0, 110.0, 150.0)
 PITCH = 0.2
 
 
-@functools.cache
-def _made() -> tuple[Path, CalibrationResult]:
+def _make(folder: Path) -> None:
     """Write two film tests on one small deck with their scans, and calibrate the film."""
-    folder = Path(tempfile.mkdtemp(prefix="small-print-"))
     plan = small_plan(bores=1)
     make_calibration(folder, levels=LEVELS, repeats=2, scanner=SCANNER, seed=3)
     for number in (1, 2):
@@ -37,21 +36,28 @@ def _made() -> tuple[Path, CalibrationResult]:
             seed=number,
         )
     # The last print wrote the film as bought; its calibration comes after it.
-    return folder, calibrate_film(folder / "calibration.toml")
+    calibrate_film(folder / "calibration.toml")
 
 
+def _made() -> Path:
+    return made_once("small-print", _make)
+
+
+@functools.cache
 def calibration() -> CalibrationResult:
     """The calibration behind the small prints."""
-    return _made()[1]
+    # To calibrate writes the film's curve, and the files that all workers look at stay as they are.
+    with tempfile.TemporaryDirectory() as folder:
+        return calibrate_film(bench_files(Path(folder)) / "calibration.toml")
 
 
 def bench_files(folder: Path) -> Path:
     """Copy the small prints' files into a folder of the test's own."""
-    shutil.copytree(_made()[0], folder, dirs_exist_ok=True)
+    shutil.copytree(_made(), folder, dirs_exist_ok=True)
     return folder
 
 
 @functools.cache
 def reading(number: int) -> PrintReading:
     """Read print 1 or 2 on a coarse grid."""
-    return read_print(_made()[0] / f"print-{number}.toml", pitch=PITCH)
+    return read_print(_made() / f"print-{number}.toml", pitch=PITCH)

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from firedeck.cli.film import OutOption, OverwriteOption, draw_refusal
-from firedeck.cli.shell import JsonOption, print_json, print_table, progress
+from firedeck.cli.film import OutOption, draw_refusal
+from firedeck.cli.shell import JsonOption, OverwriteOption, print_json, print_table, progress
 
 if TYPE_CHECKING:
     from firedeck.study.prints.reading import Comparison

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from firedeck.cli.shell import JsonOption, print_json, progress
+from firedeck.cli.shell import JsonOption, OverwriteOption, print_json, progress
 
 if TYPE_CHECKING:
     from firedeck.study.cache import CacheState
@@ -36,9 +36,7 @@ def export(
     state: Annotated[
         str, typer.Option(help="State to export, such as settled, hot, or 'firing, bore 2'.")
     ] = "settled",
-    overwrite: Annotated[
-        bool, typer.Option("--overwrite", help="Replace the folder whatever it holds.")
-    ] = False,
+    overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Write the joint's mesh, springs and loads as an input deck for CalculiX, to check a prediction.

@@ -7,8 +7,7 @@ from typing import Annotated
 
 import typer
 
-from firedeck.cli.film import OverwriteOption
-from firedeck.cli.shell import progress
+from firedeck.cli.shell import OverwriteOption, progress
 
 __all__ = ["demo"]
 

@@ -10,8 +10,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from firedeck.cli.film import OverwriteOption
-from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, progress, say
+from firedeck.cli.shell import (
+    ExitCode,
+    JsonOption,
+    OverwriteOption,
+    ReportOption,
+    print_json,
+    print_table,
+    progress,
+    say,
+)
 
 if TYPE_CHECKING:
     from firedeck.report.document import Facts, Headline, Table
@@ -44,10 +52,6 @@ class Statistic(StrEnum):
 
 
 DutyArgument = Annotated[Path, typer.Argument(metavar="DUTY", help="Duty file.", show_default=False)]
-OutOption = Annotated[
-    Path | None,
-    typer.Option("--out", metavar="DIR", help="Folder for report, pictures and tables; none by default."),
-]
 
 
 @app.command()
@@ -84,7 +88,7 @@ def trace(
     cycles: Annotated[
         int | None, typer.Option(min=1, help="Cycles that the largest peak is asked for.")
     ] = None,
-    out: OutOption = None,
+    out: ReportOption = None,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -155,7 +159,7 @@ def _open_questions(as_json: bool) -> Iterator[None]:
 @app.command()
 def model(
     duty: DutyArgument,
-    out: OutOption = None,
+    out: ReportOption = None,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -176,7 +180,7 @@ def model(
 @app.command()
 def rule(
     duty: DutyArgument,
-    out: OutOption = None,
+    out: ReportOption = None,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -198,7 +202,7 @@ def inverse(
         Statistic,
         typer.Option(help="Whether the mean peak or the largest of the duty's cycles is to reach it."),
     ] = Statistic.EXTREME,
-    out: OutOption = None,
+    out: ReportOption = None,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -260,7 +264,7 @@ def compare(
         list[Path],
         typer.Argument(metavar="DUTY...", help="Duty files of one engine, two or more.", show_default=False),
     ],
-    out: OutOption = None,
+    out: ReportOption = None,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:

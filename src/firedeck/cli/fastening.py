@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, progress
+from firedeck.cli.shell import (
+    ExitCode,
+    JsonOption,
+    OverwriteOption,
+    ReportOption,
+    StrictOption,
+    print_json,
+    print_table,
+    progress,
+)
 
 if TYPE_CHECKING:
     from firedeck.study.fastening.assessment import FasteningReading
@@ -17,7 +26,6 @@ if TYPE_CHECKING:
 __all__ = ["fasteners", "torque"]
 
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="Fastening file.", show_default=False)]
-OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace the folder whatever it holds.")]
 
 
 class Way(enum.StrEnum):
@@ -30,12 +38,8 @@ class Way(enum.StrEnum):
 
 def fasteners(
     file: FileArgument,
-    out: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Folder for report, pictures and tables.")
-    ] = None,
-    strict: Annotated[
-        bool, typer.Option("--strict", help="End with code 1 unless the verdict is holds.")
-    ] = False,
+    out: ReportOption = None,
+    strict: StrictOption = False,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:

@@ -9,13 +9,22 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, progress, say
+from firedeck.cli.shell import (
+    ExitCode,
+    JsonOption,
+    OverwriteOption,
+    StrictOption,
+    print_json,
+    print_table,
+    progress,
+    say,
+)
 
 if TYPE_CHECKING:
     from firedeck.study.prints.calibrating import CalibrationResult
     from firedeck.study.prints.reading import PrintReading
 
-__all__ = ["OutOption", "OverwriteOption", "app", "draw_refusal"]
+__all__ = ["OutOption", "app", "draw_refusal"]
 
 app = typer.Typer(
     help="Pressure-indicating film: its calibration, and prints on it.",
@@ -29,7 +38,6 @@ OutOption = Annotated[
         "--out", metavar="DIR", help="Folder for report, pictures, tables and map.", show_default=False
     ),
 ]
-OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace the folder whatever it holds.")]
 
 
 @app.command()
@@ -101,9 +109,7 @@ def read(
     test: Annotated[Path, typer.Argument(metavar="TEST", help="Film test record.", show_default=False)],
     out: OutOption,
     pitch: Annotated[str, typer.Option(help="Side of the map's cells, with its unit.")] = "0.1 mm",
-    strict: Annotated[
-        bool, typer.Option("--strict", help="End with code 1 unless the verdict is holds.")
-    ] = False,
+    strict: StrictOption = False,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:

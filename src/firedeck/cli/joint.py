@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Annotated, cast
 import typer
 
 from firedeck.cli import fastening
-from firedeck.cli.fastening import OverwriteOption
-from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, progress
+from firedeck.cli.shell import ExitCode, JsonOption, OverwriteOption, print_json, print_table, progress
 
 if TYPE_CHECKING:
     from firedeck.study.joint import FileCheck, PlanSummary

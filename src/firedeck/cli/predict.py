@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from typer.core import TyperGroup
 
-from firedeck.cli.shell import ExitCode, JsonOption, print_json, print_table, progress
+from firedeck.cli.shell import (
+    ExitCode,
+    JsonOption,
+    OverwriteOption,
+    ReportOption,
+    StrictOption,
+    print_json,
+    print_table,
+    progress,
+)
 
 if TYPE_CHECKING:
     from firedeck.study.prediction.predicting import PredictionReading
@@ -17,10 +26,6 @@ if TYPE_CHECKING:
 __all__ = ["app"]
 
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="Prediction file.", show_default=False)]
-OutOption = Annotated[
-    Path | None, typer.Option(metavar="DIR", help="Folder for report, pictures and tables.")
-]
-OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace the folder whatever it holds.")]
 FastOption = Annotated[
     bool,
     typer.Option("--fast", help="Solve patches of the gasket only, not every point beside them."),
@@ -52,11 +57,9 @@ app = typer.Typer(
 @app.command(_USUAL)
 def joint(
     file: FileArgument,
-    out: OutOption = None,
+    out: ReportOption = None,
     fast: FastOption = False,
-    strict: Annotated[
-        bool, typer.Option("--strict", help="End with code 1 unless the verdict is holds.")
-    ] = False,
+    strict: StrictOption = False,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -143,7 +146,7 @@ def giveway(
         Path | None,
         typer.Option(metavar="FILE", help="Duty file of a cycle model or rule, to tell the power as well."),
     ] = None,
-    out: OutOption = None,
+    out: ReportOption = None,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -195,7 +198,7 @@ def what_if(
         int | None,
         typer.Option(metavar="NUMBER", min=1, help="Move of the tightening to show, from 1."),
     ] = None,
-    out: OutOption = None,
+    out: ReportOption = None,
     fast: FastOption = False,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
@@ -241,7 +244,7 @@ def scatter(
     seed: Annotated[
         int, typer.Option(metavar="N", help="Seed of the draw; the same seed draws the same.")
     ] = 1,
-    out: OutOption = None,
+    out: ReportOption = None,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -292,7 +295,7 @@ def _tell_scatter(reading: ScatterReading) -> None:
 @app.command("print")
 def film_print(
     file: FileArgument,
-    out: OutOption = None,
+    out: ReportOption = None,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:

@@ -30,6 +30,9 @@ __all__ = [
     "CommandGroup",
     "ExitCode",
     "JsonOption",
+    "OverwriteOption",
+    "ReportOption",
+    "StrictOption",
     "Tell",
     "print_json",
     "print_table",
@@ -70,6 +73,12 @@ JsonOption = Annotated[
     bool,
     typer.Option("--json", help="Write the result as JSON and nothing else.", callback=_remember),
 ]
+OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace the folder whatever it holds.")]
+ReportOption = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="DIR", help="Folder for report, pictures and tables; none by default."),
+]
+StrictOption = Annotated[bool, typer.Option("--strict", help="End with code 1 unless the verdict is holds.")]
 
 
 class CommandGroup(TyperGroup):

@@ -5,14 +5,13 @@ from __future__ import annotations
 import dataclasses
 import json
 from dataclasses import dataclass
-from importlib import resources
 from pathlib import Path
 
-import jinja2
 import matplotlib as mpl
 from markupsafe import Markup
 
 from firedeck import __version__
+from firedeck.report.templates import beside, environment, style_of
 
 __all__ = ["CardRow", "TighteningCard", "render_card_html", "render_card_pdf"]
 
@@ -85,24 +84,15 @@ class TighteningCard:
 
 def render_card_html(card: TighteningCard) -> str:
     """Return the card as a single HTML page that prints on one sheet: no script, no request to anywhere."""
-    places = resources.files("firedeck.report")
-    environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(lambda name: places.joinpath(name).read_text(encoding="utf-8")),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    page = environment.get_template("card.html.j2")
-    style = Markup(places.joinpath("card.css").read_text(encoding="utf-8"))
-    return page.render(card=card, picture=Markup(card.picture), style=style, version=__version__)
+    page = environment().get_template("card.html.j2")
+    return page.render(card=card, picture=Markup(card.picture), style=style_of("card"), version=__version__)
 
 
 def render_card_pdf(card: TighteningCard) -> bytes:
     """Return the card as PDF, set in the font that the drawing library ships; nothing is fetched."""
     import typst
 
-    source = resources.files("firedeck.report").joinpath("card.typ").read_bytes()
+    source = beside("card.typ").encode()
     shipped = Path(mpl.get_data_path()) / "fonts" / "ttf"
     fonts = typst.Fonts(include_system_fonts=False, font_paths=[str(shipped)])
     content = json.dumps({**dataclasses.asdict(card), "version": __version__}, ensure_ascii=False)

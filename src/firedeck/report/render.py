@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import base64
 import re
-from importlib import resources
-
-import jinja2
-from markupsafe import Markup
 
 from firedeck import __version__
 from firedeck.report.document import Document
+from firedeck.report.templates import environment, style_of
 
 __all__ = ["render_html"]
 
@@ -31,21 +28,13 @@ def render_html(document: Document) -> str:
     str
         The page.
     """
-    places = resources.files("firedeck.report")
-    environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(lambda name: places.joinpath(name).read_text(encoding="utf-8")),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["embedded"] = _embedded
-    environment.filters["kind"] = lambda block: type(block).__name__
-    environment.filters["slug"] = lambda text: re.sub(r"[^a-z]+", "-", text.lower()).strip("-")
-    environment.filters["sign"] = lambda state: _STATES.get(state, "")
-    style = Markup(places.joinpath("page.css").read_text(encoding="utf-8"))
-    page = environment.get_template("page.html.j2")
-    return page.render(document=document, style=style, version=__version__)
+    filling = environment()
+    filling.filters["embedded"] = _embedded
+    filling.filters["kind"] = lambda block: type(block).__name__
+    filling.filters["slug"] = lambda text: re.sub(r"[^a-z]+", "-", text.lower()).strip("-")
+    filling.filters["sign"] = lambda state: _STATES.get(state, "")
+    page = filling.get_template("page.html.j2")
+    return page.render(document=document, style=style_of("page"), version=__version__)
 
 
 def _embedded(png: bytes) -> str:

@@ -40,6 +40,7 @@ class Line(H11Protocol):
 
     limits = Limits()
 
+    # A stream is all that it is ever handed; the standard library's protocol declares any transport.
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """Begin to wait; make room where too many stand open."""
         super().connection_made(transport)
