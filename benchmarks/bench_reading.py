@@ -297,7 +297,7 @@ def _run_stages(test: Path) -> dict[str, Any]:
     reading.read_print(SMALL)
     spent = {stage: [0.0, 0.0] for stage in STAGES}
     with ExitStack() as clocks:
-        clocks.enter_context(mock.patch.object(reading, "ThreadPoolExecutor", _InTurn))
+        clocks.enter_context(mock.patch.object(reading, "side_by_side", _InTurn))
         for stage, names in STAGES.items():
             for name in names:
                 clocks.enter_context(_clock(reading, name, spent[stage]))
