@@ -230,8 +230,9 @@ def _key(
 def _counted(values: Floats) -> Ints:
     """Return values in counts of about a billionth of the largest.
 
-    Loads come out of small systems of equations, whose last digits depend on how many threads solve them:
-    two processes must still find the same body. The odd step keeps common fractions off the halves.
+    Loads come out of small systems of equations, whose last digits depend on the machine's linear algebra
+    and, for a body that is meshed by itself, on how many threads it starts: two processes must still find
+    the same body. The odd step keeps common fractions off the halves.
     """
     step = 1e-9 * math.sqrt(0.7) * float(np.abs(values).max(initial=0.0)) or 1.0
     return np.rint(values / step).astype(np.int64)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import Future
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
@@ -27,7 +29,7 @@ from firedeck.definition.deck import DeckPlan
 from firedeck.definition.shape import outline_polygon
 from firedeck.errors import FiredeckError
 from firedeck.kernel.press import Chords, Points
-from firedeck.kernel.threads import side_by_side
+from firedeck.kernel.threads import for_each, side_by_side
 from firedeck.pressure_map import Grid
 
 __all__ = ["Joint", "Level"]
@@ -140,7 +142,7 @@ class Joint:
             If a section, seal or fastener does not fit the plan.
         """
         lines = lattice(grid) if grid is not None else _grid(plan, sections, pitch)
-        head, block = (_laid(section, lines) for section in sections)
+        head, block = for_each(lambda section: _laid(section, lines), sections)
         _check_sides(head, block, seats)
         depths = tuple(depth for depth in depths if depth < -block.heights[0])
         gas = tuple(bores) if bores is not None else bore_gas(plan, gasket)
@@ -151,9 +153,10 @@ class Joint:
             (head, _in_order(head, kept, at), head_patterns(head, places, gas)),
             (block, _in_order(block, kept, at), block_patterns(block, places, gas, depths)),
         )
-        condensed = _condense_both(parts, store)
-        laid = lay_gasket(gasket, plan, (lines, kept), len(places), bodies=_elastic((head, block)))
-        return cls(plan, head, block, places, gas, depths, kept, merge(*condensed), condensed, gasket, laid)
+        with _condensing(parts, store) as condensed:
+            laid = lay_gasket(gasket, plan, (lines, kept), len(places), bodies=_elastic((head, block)))
+        bodies = condensed[0].result(), condensed[1].result()
+        return cls(plan, head, block, places, gas, depths, kept, merge(*bodies), bodies, gasket, laid)
 
     def with_gasket(self, gasket: GasketModel) -> Joint:
         """Return the joint with another gasket on the same bodies.
@@ -382,11 +385,11 @@ def bore_gas(plan: DeckPlan, gasket: GasketModel, *, wall_depth: float = 15.0) -
     FiredeckError
         If a bore has no seal of its own.
     """
-    found = []
+    found, lines = [], gasket.lines(plan, 1.0)
     for bore in plan.bores:
         own = [
             line.length / np.pi
-            for pressed, line in zip(gasket.seals, gasket.lines(plan, 1.0), strict=True)
+            for pressed, line in zip(gasket.seals, lines, strict=True)
             if pressed.seal.enclosed == (bore.name,)
         ]
         if not own:
@@ -395,11 +398,11 @@ def bore_gas(plan: DeckPlan, gasket: GasketModel, *, wall_depth: float = 15.0) -
     return tuple(found)
 
 
-def _condense_both(parts: tuple[_Part, _Part], store: Store | None) -> tuple[CondensedBody, CondensedBody]:
-    """Condense head and block side by side: the dense work lets go of the interpreter's lock."""
-    with side_by_side(2) as pool:
-        first, second = (pool.submit(condense_body, *part, store) for part in parts)
-        return first.result(), second.result()
+@contextmanager
+def _condensing(parts: tuple[_Part, _Part], store: Store | None) -> Iterator[list[Future[CondensedBody]]]:
+    """Condense head and block side by side; the work lets go of the interpreter's lock."""
+    with side_by_side(len(parts)) as pool:
+        yield [pool.submit(condense_body, *part, store) for part in parts]
 
 
 def _check_sides(head: Body, block: Body, seats: Sequence[FastenerSeat]) -> None:

@@ -51,7 +51,7 @@ def dissect(places: Ints) -> Dissection:
     Dissection
         The order.
     """
-    nodes, sizes, parents = _halved(places.astype(np.int64))
+    nodes, sizes, parents = _halved(places.astype(np.int64), _LEAF_NODES)
     # Found from the whole inward, eliminated the other way round.
     starts = np.concatenate([[0], np.cumsum(sizes[::-1])])
     parents = np.where(parents < 0, -1, len(parents) - 1 - parents)[::-1]
@@ -59,13 +59,15 @@ def dissect(places: Ints) -> Dissection:
 
 
 @njit(cache=True, nogil=True)
-def _halved(places: Ints) -> tuple[Ints, Ints, Ints]:
+def _halved(places: Ints, leaf: int) -> tuple[Ints, Ints, Ints]:
     """Return the nodes in order of elimination, and from the last group to the first: sizes and parents.
 
     Parameters
     ----------
     places : ndarray of int, shape (n, 3)
         Grid indices of the nodes.
+    leaf : int
+        Nodes that are eliminated together without a further cut.
     """
     total = len(places)
     left, ordered = np.arange(total), np.empty(total, dtype=np.int64)
@@ -75,7 +77,7 @@ def _halved(places: Ints) -> tuple[Ints, Ints, Ints]:
     while len(boxes):
         first, past, parent = boxes.pop()
         axis, plane = -1, 0
-        if past - first > _LEAF_NODES:
+        if past - first > leaf:
             axis, plane = _best_cut(places, left[first:past])
         low, high = first, past
         if axis >= 0:
