@@ -1,11 +1,12 @@
 """How the predicted clamp settles as meshes get finer: ``python -m benchmarks.convergence``.
 
-One joint of one cylinder, on generic sections, is tightened and fired: on grids that walls cut, from 8 to
+A joint of one cylinder, on generic sections, is tightened and fired: on grids that walls cut, from 8 to
 3.5 mm, and on meshes of bricks that fit every bore, wall and column, tied to grids of the same lines. A
 quantity's limit is where straight lines in the pitch, one to each family, meet at no pitch at all; its doubt
-is half of what lines of their own would leave between them. Writes the table to build/convergence.md and
-the figures to build/convergence.json. Pitches in millimetres choose some grids; ``fitted`` adds the fitted
-meshes to these.
+is half of what lines of their own would leave between them. A joint of two cylinders, whose bores have a
+bridge between them, has a table of its own, of grids alone. Writes the tables to build/convergence.md and the
+figures to build/convergence.json. Pitches in millimetres choose some grids; ``fitted`` and ``two`` add the
+fitted meshes and the joint of two cylinders to these.
 """
 
 from __future__ import annotations
@@ -29,6 +30,8 @@ from firedeck.definition.shape import outline_polygon
 PITCHES = (8.0, 7.0, 6.0, 5.0, 4.5, 4.0, 3.5)
 #: Width of a fitted mesh's bricks and pitch of the grid it is tied to [mm].
 FITTED = ((4.0, 6.0), (3.2, 5.0), (2.5, 4.0))
+#: Pitches of the grids under the joint of two cylinders [mm].
+PITCHES_OF_TWO = (8.0, 7.0, 6.0, 5.0, 4.0, 3.5)
 DEFAULT = 6.0
 TABLE = Path("build/convergence.md")
 FIGURES = Path("build/convergence.json")
@@ -42,6 +45,8 @@ WORDS = {
     "lift-off": "lift-off [MPa]",
 }
 
+#: Distance of two neighbouring bores [mm].
+_SPACING = 96.0
 #: Line load at which a bead counts as lifted [N/mm].
 _LIFTED = 10.0
 
@@ -58,33 +63,40 @@ class Row:
     seconds: float
     values: dict[str, float]
     family: str = "grid"
+    cylinders: int = 1
 
 
-def single_plan() -> DeckPlan:
-    """Return a plan of one bore of 86 mm and four fasteners."""
-    holes = [(x, y) for y in (17.0, 131.0) for x in (19.0, 115.0)]
+def plan_of(cylinders: int) -> DeckPlan:
+    """Return a plan of bores of 86 mm, 96 mm apart, four fasteners round each."""
+    more = _SPACING * (cylinders - 1)
+    names = [f"bore {k}" for k in range(1, cylinders + 1)]
+    holes = [(19.0 + _SPACING * k, y) for y in (17.0, 131.0) for k in range(cylinders + 1)]
     table = {
         "kind": "deck-plan",
-        "name": "one cylinder",
-        "outline": [(0.0, 0.0), (134.0, 0.0), (134.0, 148.0), (0.0, 148.0)],
-        "bore": [{"name": "bore 1", "centre": (67.0, 74.0), "diameter": "86 mm"}],
+        "name": f"cylinders in a row: {cylinders}",
+        "outline": [(0.0, 0.0), (134.0 + more, 0.0), (134.0 + more, 148.0), (0.0, 148.0)],
+        "bore": [
+            {"name": name, "centre": (67.0 + _SPACING * k, 74.0), "diameter": "86 mm"}
+            for k, name in enumerate(names)
+        ],
         "fastener-hole": [
             {"name": f"fastener {k}", "centre": at, "diameter": "12 mm"} for k, at in enumerate(holes, 1)
         ],
     }  # fmt: skip
-    bead = {
-        "name": "bore 1 bead", "kind": "full-bead", "around": "bore 1", "offset": "2.5 mm", "band": "3 mm",
-    }  # fmt: skip
+    beads = [
+        {"name": f"{name} bead", "kind": "full-bead", "around": name, "offset": "2.5 mm", "band": "3 mm"}
+        for name in names
+    ]
     outer = {
         "name": "outer bead", "kind": "half-bead", "around": "outline", "offset": "4 mm", "band": "4 mm",
-        "inside": ["bore 1"],
+        "inside": names,
     }  # fmt: skip
-    return DeckPlan.model_validate({**table, "seal": [bead, outer]})
+    return DeckPlan.model_validate({**table, "seal": [*beads, outer]})
 
 
-def build(pitch: float, size: float | None = None) -> Joint:
+def build(pitch: float, size: float | None = None, cylinders: int = 1) -> Joint:
     """Return the joint on a grid of a pitch [mm], its bodies fitted meshes where their size is given [mm]."""
-    plan = single_plan()
+    plan = plan_of(cylinders)
     sections = engine_sections(plan)
     head, block = sections
     bodies = sections if size is None else (fitted_section(head, size), fitted_section(block, size))
@@ -112,10 +124,10 @@ def lift_off(state: JointState) -> float:
     return float(brentq(left, high - 10.0, high, xtol=0.01))
 
 
-def measure(pitch: float, size: float | None = None) -> Row:
-    """Build, tighten and fire the joint on one mesh."""
+def measure(pitch: float, size: float | None = None, cylinders: int = 1) -> Row:
+    """Build, tighten and fire the joint on one mesh; bead and pressure are the first cylinder's."""
     start = time.perf_counter()
-    joint = build(pitch, size)
+    joint = build(pitch, size, cylinders)
     seconds = time.perf_counter() - start
     state = assembled(joint)
     bead = profile(state, "bore 1 bead")
@@ -126,7 +138,7 @@ def measure(pitch: float, size: float | None = None) -> Row:
         "lift-off": lift_off(state),
     }
     freedoms = (joint.head.freedoms, joint.block.freedoms)
-    return Row(pitch, freedoms, seconds, values, "grid" if size is None else "fitted")
+    return Row(pitch, freedoms, seconds, values, "grid" if size is None else "fitted", cylinders)
 
 
 def limits(rows: list[Row]) -> dict[str, tuple[float, float]]:
@@ -186,20 +198,28 @@ def table(rows: list[Row]) -> str:
 
 
 def main(arguments: list[str]) -> int:
-    """Measure the meshes, or those named, and write table and figures."""
-    chosen = sorted((float(text) for text in arguments if text != "fitted"), reverse=True)
-    meshes: list[tuple[float, float | None]] = [(pitch, None) for pitch in chosen or PITCHES]
-    if not arguments or "fitted" in arguments:
-        meshes += [(pitch, size) for size, pitch in FITTED]
+    """Measure the meshes, or those named, and write tables and figures."""
+    words = {"fitted", "two"}.intersection(arguments) if arguments else {"fitted", "two"}
+    chosen = sorted((float(text) for text in arguments if text not in words), reverse=True)
+    meshes: list[tuple[float, float | None, int]] = [(pitch, None, 1) for pitch in chosen or PITCHES]
+    if "fitted" in words:
+        meshes += [(pitch, size, 1) for size, pitch in FITTED]
+    if "two" in words:
+        meshes += [(pitch, None, 2) for pitch in chosen or PITCHES_OF_TWO]
     rows = []
-    for pitch, size in meshes:
-        rows.append(measure(pitch, size))
+    for mesh in meshes:
+        rows.append(measure(*mesh))
         print(rows[-1], flush=True)
+    joints = {count: [row for row in rows if row.cylinders == count] for count in (1, 2)}
+    tables = [f"Cylinders: {count}\n\n{table(own)}" for count, own in joints.items() if own]
     TABLE.parent.mkdir(parents=True, exist_ok=True)
-    TABLE.write_text(table(rows), encoding="utf-8")
-    found = {"rows": [asdict(row) for row in rows], "limits": limits(rows)}
+    TABLE.write_text("\n".join(tables), encoding="utf-8")
+    found = {
+        "rows": [asdict(row) for row in rows],
+        "limits": {count: limits(own) for count, own in joints.items() if own},
+    }
     FIGURES.write_text(json.dumps(found, indent=1), encoding="utf-8")
-    print(table(rows))
+    print("\n".join(tables))
     return 0
 
 

@@ -25,8 +25,13 @@ from firedeck.contact import (
     swings,
     tighten,
 )
+from firedeck.contact.bowing import bow_looks, clear_face
+from firedeck.contact.lattice import lattice
 from firedeck.contact.patterns import BoreGas, block_patterns, shape_name
+from firedeck.definition.shape import seal_line
 from firedeck.errors import FiredeckError
+from firedeck.pressure_map import Grid
+from firedeck.scenario.engine import engine_plan
 from tests.contact_bodies import box, material
 from tests.contact_joints import square_gasket, square_joint, square_plan, square_seats, square_sections
 
@@ -118,6 +123,31 @@ def test_gas_opens_the_bow(check):
     assert max(bow.opening for bow in fired) > max(bow.opening for bow in rest)
     assert [bow.opening for bow in rest] == sorted((bow.opening for bow in rest), reverse=True)
     assert bows(check, reach=0.1) == ()
+
+
+def test_bow_is_read_on_the_face_where_seals_leave_any():
+    # Which nodes in a bore are kept is a matter of the block's edge and the grid, not of the head's bow.
+    # Between two bores, where all is dented by their beads, the chambers' roofs are all there is.
+    plan, grid = engine_plan(), Grid(0.0, 0.0, 6.0, 32, 73)
+    every = np.arange(74 * 33).reshape(74, 33)
+    lines = [seal_line(plan, seal, step=1.0) for seal in plan.seals]
+    fasteners = np.array([hole.centre for hole in plan.fastener_holes])
+    looks = bow_looks((lattice(grid), every), fasteners, clear_face(plan, lines))
+    assert len(looks.pairs) == 13
+    places = lattice(grid).nodes(np.argwhere(every >= 0))
+    # The nodes of a cell that the edge crosses still say where the face beside it is.
+    reach = 6.0 * math.sqrt(2.0)
+    inside = np.any(
+        [np.hypot(*(places - bore.centre).T) < 0.5 * bore.diameter - reach for bore in plan.bores], axis=0
+    )
+    middles = np.array([fasteners[list(pair)].mean(axis=0) for pair in looks.pairs])
+    beside = [np.hypot(*(middles - bore.centre).T) < 0.5 * bore.diameter + 10.0 for bore in plan.bores]
+    on_a_bridge = np.sum(beside, axis=0) == 2
+    assert on_a_bridge.sum() == 3
+    roofs = np.abs(looks.weights[:, inside]).sum(axis=1)
+    assert np.all(roofs[~on_a_bridge] == 0.0)
+    assert np.all(roofs[on_a_bridge] > 0.1)
+    np.testing.assert_allclose(looks.weights.sum(axis=1), 0.0, atol=1e-9)
 
 
 def test_faces_close_as_the_points_say(check):

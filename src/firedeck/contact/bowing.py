@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,9 +12,10 @@ from scipy.spatial import Delaunay, QhullError
 from shapely.geometry.base import BaseGeometry
 
 from firedeck.contact.lattice import Lattice
+from firedeck.contact.section import union
 from firedeck.contact.weights import node_weights
 from firedeck.definition.deck import DeckPlan
-from firedeck.definition.shape import SealLine, outline_polygon
+from firedeck.definition.shape import SealLine, feature_polygon, outline_polygon
 
 __all__ = ["REACH_MM", "BowLooks", "bow_looks", "clear_face"]
 
@@ -53,7 +54,7 @@ class BowLooks:
 def bow_looks(
     face: tuple[Lattice, Ints],
     fasteners: Floats,
-    looked_at: tuple[BaseGeometry, BaseGeometry],
+    looked_at: Sequence[BaseGeometry],
     reach: float = REACH_MM,
 ) -> BowLooks:
     """Return where the bow between neighbouring fasteners is looked at.
@@ -67,8 +68,8 @@ def bow_looks(
         Cells in plan, and the place of every node among the kept ones, -1 elsewhere.
     fasteners : ndarray, shape (m, 2)
         Places of the fasteners [mm].
-    looked_at : tuple of shapely geometry
-        Where the face is looked at, and where it is if that is too little; see `clear_face`.
+    looked_at : sequence of shapely geometry
+        Where the face is looked at, each where those before are too little; see `clear_face` [mm].
     reach : float
         How far from the wanted place the face is looked at [mm].
     """
@@ -82,10 +83,13 @@ def bow_looks(
     return BowLooks(tuple(pairs), np.array(rows).reshape(len(pairs), int(face[1].max()) + 1))
 
 
-def clear_face(plan: DeckPlan, lines: Iterable[SealLine]) -> tuple[BaseGeometry, BaseGeometry]:
-    """Return a deck clear of fasteners' holes and seals, and clear of the holes alone [mm].
+def clear_face(plan: DeckPlan, lines: Iterable[SealLine]) -> tuple[BaseGeometry, ...]:
+    """Return where a deck's face may be looked at, the best first [mm].
 
-    A seal dents the face beside it, as wide as the grid's cells and not as it is.
+    That is its face clear of seals, what is clear of seals with the chambers' roofs, and what is left on a
+    deck that is full of seals. A seal dents the face beside it, as wide as the grid's cells and not as it
+    is. A roof says where the head is between two bores, where all else is dented; but its nodes are kept or
+    not as the block's edge runs through the grid's cells, and it is no face that presses.
 
     Parameters
     ----------
@@ -94,10 +98,11 @@ def clear_face(plan: DeckPlan, lines: Iterable[SealLine]) -> tuple[BaseGeometry,
     lines : iterable of SealLine
         The seals' lines.
     """
-    holes = [shapely.Point(hole.centre).buffer(0.5 * hole.diameter) for hole in plan.fastener_holes]
-    face = outline_polygon(plan).difference(shapely.union_all(holes))
-    rings = [shapely.LinearRing(line.points) for line in lines]
-    return face.difference(shapely.union_all(rings).buffer(_DENTED_MM)), face
+    holes = union(feature_polygon(hole) for hole in plan.fastener_holes)
+    with_roofs = outline_polygon(plan).difference(holes)
+    dented = union(shapely.LinearRing(line.points) for line in lines).buffer(_DENTED_MM)
+    face = with_roofs.difference(union(feature_polygon(one) for one in plan.openings))
+    return face.difference(dented), with_roofs.difference(dented), face
 
 
 def _neighbours(places: Floats) -> list[tuple[int, int]]:
@@ -118,7 +123,7 @@ def _neighbours(places: Floats) -> list[tuple[int, int]]:
 
 def _rise(
     face: tuple[Lattice, Ints],
-    looked_at: tuple[BaseGeometry, BaseGeometry],
+    looked_at: Sequence[BaseGeometry],
     ends: tuple[Floats, Floats],
     reach: float,
 ) -> Floats | None:
@@ -151,7 +156,7 @@ def _rise(
 
 
 def _seen(
-    face: tuple[Lattice, Ints], looked_at: tuple[BaseGeometry, BaseGeometry], place: Floats, reach: float
+    face: tuple[Lattice, Ints], looked_at: Sequence[BaseGeometry], place: Floats, reach: float
 ) -> tuple[Floats, Floats, Ints, Floats] | None:
     """Return the points of the face within reach: arms [mm], weights, nodes and their shares [1].
 
