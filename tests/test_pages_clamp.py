@@ -26,7 +26,7 @@ from firedeck.study.prediction.doubt import doubts_of
 from firedeck.study.prediction.read_seals import read_seals, stored_seals
 from firedeck.study.prints.stored_reading import StoredReading
 from tests import prediction_bench
-from tests.support import chromium, pages, small_print
+from tests.support import chromium, pages, paper, small_print
 
 PATIENCE = 120_000
 GASKET = "factory.toml"
@@ -393,6 +393,22 @@ def test_no_rule_of_accessibility_is_broken_and_no_page_wider_than_its_window(pa
         page.set_viewport_size({"width": width, "height": height})
         chromium.drawn(page)
         assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_the_page_prints_its_setting_its_map_and_its_scale_and_no_control(page):
+    opened(page, "?thread=0.15")
+    page.emulate_media(color_scheme="dark")
+    with paper.printed(page):
+        assert paper.faults_on_paper(page) == []
+        for part in ("#scale", "#ticks", "#limit-out", "#curve canvas", "#strip", "#seals tr", "footer"):
+            assert page.locator(part).first.is_visible(), part
+        assert page.locator("input[name=thread]").is_visible()
+        assert (
+            page.locator("input[name=thread]").evaluate("one => getComputedStyle(one).borderStyle") == "none"
+        )
+        assert page.locator("[data-slide]").filter(visible=True).count() == 0
+    page.emulate_media(color_scheme="light")
+    assert 2 <= paper.sheets(page) <= 6
 
 
 def test_the_page_is_walked_by_keyboard_alone(page):
