@@ -253,19 +253,6 @@ def test_tables_pictures_and_report_can_be_had(view, folder):
 # --- bench, jobs, import ----------------------------------------------------------------------------------
 
 
-def test_a_print_is_read_as_a_job_that_outlives_the_page(view, folder):
-    page = view("/")
-    page.get_by_role("button", name="Read this print").click()
-    expect(page.locator(".job")).to_have_count(1)
-    page.goto("/cautions")
-    page.goto("/")
-    expect(page.locator(".job")).to_have_count(1)
-    page.get_by_role("link", name="Open the result").click(timeout=PATIENCE)
-    page.wait_for_selector("#film[data-ready=yes]")
-    assert (folder / "print-2-report" / "reading.json").exists()
-    assert page.url.endswith("print-2") or "print-2" in page.url
-
-
 def workers():
     """Return the processes that work on jobs."""
     return [one for one in psutil.Process().children() if "firedeck.web.worker" in one.cmdline()]

@@ -6,6 +6,8 @@ import csv
 import json
 import re
 import shlex
+import shutil
+import time
 
 import numpy as np
 import pytest
@@ -24,7 +26,7 @@ from firedeck.study.prediction.doubt import doubts_of
 from firedeck.study.prediction.read_seals import read_seals, stored_seals
 from firedeck.study.prints.stored_reading import StoredReading
 from tests import prediction_bench
-from tests.support import chromium, pages, small_print
+from tests.support import chromium, pages, paper, small_print
 
 PATIENCE = 120_000
 GASKET = "factory.toml"
@@ -69,6 +71,63 @@ def condense(page):
     page.reload()
     page.wait_for_selector("#clamp[data-ready=yes], .job.failed", timeout=PATIENCE)
     assert page.locator(".job.failed").all_inner_texts() == []
+
+
+def begun(page, names):
+    """Begin the condensing and come back once it has ended, as a page that looks too late does."""
+    order = {"what": "condense", "names": names}
+    assert page.request.post("/jobs", data=order, headers={"Origin": page.url}).status == 202
+    end = time.monotonic() + PATIENCE / 1000
+    while page.request.get("/jobs").json()["jobs"][0]["state"] in ("waiting", "running"):
+        assert time.monotonic() < end
+        time.sleep(0.05)
+
+
+def test_a_condensing_that_failed_before_the_first_look_is_told_with_what_to_do(
+    folder, tmp_path, monkeypatch
+):
+    occupied = tmp_path / "occupied"
+    occupied.write_text("a file where the cache's folder would be")
+    monkeypatch.setenv("FIREDECK_CACHE", str(occupied / "bodies"))
+    with pages.served(folder) as address, chromium.browser() as browser:
+        page = browser.new_page(base_url=address)
+        bad = chromium.watched_page(page)
+        page.goto("/clamp/prediction")
+        begun(page, ["prediction.toml"])
+        page.reload()
+        expect(page.locator(".job.failed .fault")).to_contain_text("the cache could not keep them")
+        expect(page.locator(".job.failed .fault")).to_contain_text("To mend: make room")
+        expect(page.locator("#opening")).to_contain_text("could not be condensed")
+        assert Axe().run(page).response["violations"] == []
+        page.get_by_role("button", name="Put away").click()
+        expect(page.locator(".job")).to_have_count(0)
+        page.goto("/")
+        expect(page.locator(".job")).to_have_count(0)
+        other = browser.new_page(base_url=address)
+        other.goto("/")
+        expect(other.locator(".job.failed")).to_contain_text("Condensing prediction")
+        other.get_by_role("button", name="Try again").click()
+        expect(other.locator(".job.failed")).to_have_count(0)
+        other.get_by_role("button", name="Cancel").click()
+        expect(other.locator(".job.cancelled")).to_have_count(1)
+    assert bad == []
+
+
+def test_a_joint_that_cannot_be_opened_says_why_and_waits_to_be_told_to_try_again(folder, tmp_path):
+    bench = shutil.copytree(folder, tmp_path / "bench")
+    sound = (bench / "fastening.toml").read_text(encoding="utf-8")
+    (bench / "fastening.toml").write_text(sound.replace('"60 N*m"', '"60 bananas"'), encoding="utf-8")
+    with pages.served(bench) as address, chromium.browser() as browser:
+        page = browser.new_page(base_url=address)
+        loads = []
+        page.on("load", lambda _: loads.append(page.url))
+        page.goto("/clamp/prediction")
+        expect(page.locator("#why")).to_contain_text("60 bananas", timeout=PATIENCE)
+        page.wait_for_timeout(1500)
+        assert len(loads) == 1, "the page loads itself again and again"
+        (bench / "fastening.toml").write_text(sound, encoding="utf-8")
+        page.get_by_role("button", name="Try again").click()
+        page.wait_for_selector("#clamp[data-ready=yes], #uncondensed:visible", timeout=PATIENCE)
 
 
 @pytest.fixture
@@ -334,6 +393,22 @@ def test_no_rule_of_accessibility_is_broken_and_no_page_wider_than_its_window(pa
         page.set_viewport_size({"width": width, "height": height})
         chromium.drawn(page)
         assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_the_page_prints_its_setting_its_map_and_its_scale_and_no_control(page):
+    opened(page, "?thread=0.15")
+    page.emulate_media(color_scheme="dark")
+    with paper.printed(page):
+        assert paper.faults_on_paper(page) == []
+        for part in ("#scale", "#ticks", "#limit-out", "#curve canvas", "#strip", "#seals tr", "footer"):
+            assert page.locator(part).first.is_visible(), part
+        assert page.locator("input[name=thread]").is_visible()
+        assert (
+            page.locator("input[name=thread]").evaluate("one => getComputedStyle(one).borderStyle") == "none"
+        )
+        assert page.locator("[data-slide]").filter(visible=True).count() == 0
+    page.emulate_media(color_scheme="light")
+    assert 2 <= paper.sheets(page) <= 6
 
 
 def test_the_page_is_walked_by_keyboard_alone(page):

@@ -1,4 +1,4 @@
-"""Every page there is, none left out: clean, accessible in light and dark, no wider than its window."""
+"""Every page there is, none left out: clean, accessible in light and dark, no wider than window or sheet."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from firedeck.study.prints.output import write_calibration, write_comparison
 from firedeck.study.prints.reading import compare_readings
 from firedeck.web import worker
 from firedeck.web.app import create_app
-from tests.support import chromium, pages, small_print
+from tests.support import chromium, pages, paper, small_print
 
 #: Address as the application has it -> addresses of such pages on the bench of these tests.
 PAGES = {
@@ -129,11 +129,13 @@ def checked(page):
         wrong += [(scheme, one["id"], [node["html"][:120] for node in one["nodes"]][:3]) for one in found]
     for width, height in ((1024, 768), (390, 844), (1440, 900)):
         page.set_viewport_size({"width": width, "height": height})
-        page.wait_for_timeout(100)
+        chromium.drawn(page)
         wide = page.evaluate("document.documentElement.scrollWidth")
         if wide > width:
             wrong.append((width, wide))
-    return wrong
+    # The scheme is still dark, as on the screen of somebody who then prints.
+    with paper.printed(page):
+        return wrong + paper.faults_on_paper(page)
 
 
 @pytest.mark.parametrize("path", [path for group in PAGES.values() for path in group] + FAULTS)
@@ -152,6 +154,44 @@ def test_it_is_clean_accessible_and_fits(context, path):
     assert checked(page) == []
     page.close()
     assert bad == []
+
+
+def test_a_print_on_paper_keeps_its_map_its_scale_and_its_threshold(context, tmp_path):
+    page = context.new_page()
+    page.goto("/film/print-1?seal=1")
+    page.wait_for_selector("#film[data-ready=yes]")
+    page.wait_for_selector("#strip[data-seal='0']")
+    page.emulate_media(color_scheme="dark")
+    width = page.locator("#map").evaluate("one => one.offsetWidth")
+    with paper.printed(page):
+        assert paper.faults_on_paper(page) == []
+        for part in (
+            "#scale",
+            "#ticks",
+            "#limit-out",
+            "#looks",
+            "#strip",
+            "#curve canvas",
+            "#polar svg",
+            "footer",
+        ):
+            assert page.locator(part).is_visible(), part
+        assert page.locator("#leak-head ~ .scroll th[scope=row]").first.inner_text().strip().startswith("L")
+        # Tiles as they are seen, scaled; others would come too late for the sheet.
+        assert page.locator("#map").evaluate("one => one.offsetWidth") == width
+        axis = page.locator("#curve canvas").evaluate(
+            """one => { const all = one.getContext('2d').getImageData(0, 0, one.width, one.height).data;
+            let dark = 0;
+            for (let k = 0; k < all.length; k += 4)
+              if (all[k + 3] > 200 && Math.max(all[k], all[k + 1], all[k + 2]) < 90) dark++;
+            return dark; }"""
+        )
+        assert axis > 100, "axes of the curve are drawn for a dark screen"
+    assert page.locator("#map").get_attribute("style").find("zoom") == -1
+    assert 2 <= paper.sheets(page) <= 5
+    page.goto("/film/print-1/report")
+    assert 3 <= paper.sheets(page) <= 14
+    page.close()
 
 
 def test_an_empty_bench_and_one_without_gasket_or_plan(browser, tmp_path):

@@ -44,16 +44,6 @@ def opened(page):
     page.locator(".masks summary").click()
 
 
-def drag(page, points):
-    box = page.locator("#map").bounding_box()
-    places = [(box["x"] + box["width"] / 2 + x, box["y"] + box["height"] / 2 + y) for x, y in points]
-    page.mouse.move(*places[0])
-    page.mouse.down()
-    for place in places[1:]:
-        page.mouse.move(*place, steps=8)
-    page.mouse.up()
-
-
 def corners(page, text):
     page.locator("#mask-corners").fill(text)
     page.locator("#mask-typed").focus()
@@ -68,11 +58,11 @@ def test_an_area_is_drawn_undone_and_saved_in_millimetres(page, folder):
     page.locator("#mask-draw").click()
     # The end runs over the beginning, as it does by hand.
     square = [(-60, -40), (60, -40), (60, 40), (-50, 40), (-50, -60)]
-    drag(page, square)
+    chromium.drag(page, square)
     expect(told).to_contain_text("why")
     expect(areas).to_have_count(0)
     page.locator("#mask-reason").fill("tape")
-    drag(page, square)
+    chromium.drag(page, square)
     expect(areas).to_have_count(1)
     expect(page.locator("#mask-draw")).to_have_attribute("aria-pressed", "false")
     page.locator("#mask-undo").click()
@@ -172,7 +162,7 @@ def test_what_is_no_area_is_refused_in_plain_words(page):
     corners(page, "0, 0\n10, 0")
     expect(told).to_contain_text("three corners")
     page.locator("#mask-draw").click()
-    drag(page, [(-60, -40), (60, 40), (60, -40), (-60, 40), (-70, -80), (0, 60)])
+    chromium.drag(page, [(-60, -40), (60, 40), (60, -40), (-60, 40), (-70, -80), (0, 60)])
     expect(told).to_contain_text("more than once")
     expect(areas).to_have_count(0)
     page.keyboard.press("Escape")

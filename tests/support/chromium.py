@@ -78,6 +78,17 @@ def covers(page, tiles: str, shape: str) -> bool:
     )
 
 
+def drag(page, points) -> None:
+    """Draw with the pointer from point to point, counted from the middle of the map [screen points]."""
+    box = page.locator("#map").bounding_box()
+    places = [(box["x"] + box["width"] / 2 + x, box["y"] + box["height"] / 2 + y) for x, y in points]
+    page.mouse.move(*places[0])
+    page.mouse.down()
+    for place in places[1:]:
+        page.mouse.move(*place, steps=8)
+    page.mouse.up()
+
+
 def drawn(page) -> None:
     """Wait until the page has been laid out and drawn twice since now."""
     page.evaluate("() => new Promise((go) => requestAnimationFrame(() => requestAnimationFrame(go)))")

@@ -18,6 +18,7 @@ from firedeck.pressure_map import Grid, MapArray, PressureMap
 
 __all__ = [
     "SATURATED_COLOUR",
+    "THRESHOLD_COLOUR",
     "CellState",
     "MapCells",
     "StateArray",
@@ -35,6 +36,10 @@ StateArray = npt.NDArray[np.uint8]
 
 #: Colour of saturated cells: the one warm colour on a map of cool ones, and much lighter than its top.
 SATURATED_COLOUR = "#f4a300"
+
+#: Colour of the line round what reaches a threshold. Its lightness keeps clear of both ends of the map's
+#: colours, its hue of them and of saturated cells, to an eye that lacks one kind of cone too.
+THRESHOLD_COLOUR = "#aa22ff"
 
 #: Share of a block at which it takes a state [1]; half, but for rounding.
 _HALF = 0.499

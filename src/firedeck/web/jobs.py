@@ -30,6 +30,13 @@ _PATIENCE = 5.0
 _MOST_WAITING = 16
 _MOST_KEPT = 60
 
+#: How work needs less memory, where it ended without a word.
+_LEANER = {
+    "read": "it may have run out of memory; end other programs, then try again",
+    "condense": "it may have run out of memory; end other programs, or take larger elements in the"
+    " prediction, then try again",
+}
+
 
 @dataclass
 class Job:
@@ -201,7 +208,7 @@ class JobBook:
                 job.fault = {
                     "message": "the work ended without a word",
                     "where": "",
-                    "remedy": "it may have run out of memory; read one print at a time",
+                    "remedy": _LEANER.get(job.what, "it may have run out of memory; try again"),
                 }
             if not self._closed:
                 self._note()

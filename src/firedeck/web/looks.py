@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from firedeck.drawing.map_cells import CellState, state_look
+from firedeck.drawing.map_cells import THRESHOLD_COLOUR, CellState, state_look
 from firedeck.drawing.style import PRESSURE_MAP
 from firedeck.study.prints.tiles import COUNT_MPA
 from firedeck.units import to_unit
@@ -15,12 +15,17 @@ _COLOURS = 256
 
 
 def page_looks() -> dict[str, Any]:
-    """Return the palette, the looks of what is no reading, and how many MPa a count of a tile is."""
+    """Return the palette, the looks of what is no reading, the line's colour, and MPa to a tile's count."""
     colours = [
         [round(255 * part) for part in PRESSURE_MAP(step / (_COLOURS - 1))[:3]] for step in range(_COLOURS)
     ]
     states = {str(int(state)): state_look(state) for state in CellState if state not in (CellState.READ,)}
-    return {"colours": colours, "states": states, "count_MPa": COUNT_MPA}
+    return {
+        "colours": colours,
+        "states": states,
+        "threshold": THRESHOLD_COLOUR,
+        "count_MPa": COUNT_MPA,
+    }
 
 
 #: What a page shows -> kind of quantity, how many of its inner units are one of the metric unit that the

@@ -105,14 +105,16 @@ def _calibrate(folder: Path, names: list[str], tell: Tell) -> None:
 def _condense(folder: Path, names: list[str], tell: Tell) -> None:
     """Condense head and block of a prediction, on its own gasket or on another, into the cache."""
     from firedeck.study.bench import Bench
-    from firedeck.study.cache import cache_store
+    from firedeck.study.cache import cache_folder, cache_store
     from firedeck.study.clamp.condensing import TellingStore
     from firedeck.study.clamp.opened import open_joint
 
     bench = Bench(folder)
     bench.check_prediction_inside(names[0])
     gasket = names[1] if len(names) > 1 else ""
-    open_joint(bench.existing(names[0]), gasket, TellingStore(cache_store(), tell), progress=tell)
+    store = TellingStore(cache_store(), tell)
+    open_joint(bench.existing(names[0]), gasket, store, progress=tell)
+    store.check_kept(str(cache_folder()))
 
 
 def _example(folder: Path, names: list[str], tell: Tell) -> None:

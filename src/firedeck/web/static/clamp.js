@@ -7,6 +7,7 @@ import { Tables } from './clamp_tables.js';
 import { Units } from './clamp_units.js';
 import { byId, colour, fetchJson, keepInAddress, latest, make, pause } from './lib.js';
 import { LineLayer } from './line_layer.js';
+import { REPAINTED } from './paper.js';
 import { Painter } from './paint.js';
 import { L, frameView, makeViewer, mark, planLayer } from './viewer.js';
 
@@ -108,7 +109,7 @@ function drawSeal() {
   const step = 50 * (units.system === 'metric' ? 1 : 5);
   const top = Math.max(step, Math.ceil(Math.max(...load, least) / step) * step);
   const columns = [at, load, at.map(() => (seal.least_N_per_mm > 0 ? least : null))];
-  const ends = `${index} ${top} ${unit} ${matchMedia('(prefers-color-scheme: dark)').matches}`;
+  const ends = `${index} ${top} ${unit} ${colour('--ink')} ${byId('curve').clientWidth}`;
   if (plot && plot.ends === ends) { plot.setData(columns, true); return; }
   plot?.destroy();
   const label = seal.round ? `angle from ${angles[first].toFixed(0)}° on [degree]` : 'arc length [mm]';
@@ -143,6 +144,7 @@ function chooseSeal(name) {
   byId('seal').focus({ preventScroll: true });
 }
 new ResizeObserver(() => plot?.setSize({ width: byId('curve').clientWidth, height: 240 })).observe(byId('curve'));
+document.addEventListener(REPAINTED, () => { if (answer) drawSeal(); });
 byId('seal').addEventListener('change', () => { keepInAddress({ seal: byId('seal').value }); if (answer) drawSeal(); });
 const tables = new Tables(units, data.signs, chooseSeal);
 

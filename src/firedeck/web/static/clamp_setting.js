@@ -1,6 +1,6 @@
 // @ts-check
 /** The setting of the clamp page: its entries and sliders, and the address and history that keep it. */
-import { byId } from './lib.js';
+import { byId, make } from './lib.js';
 import { readable } from './clamp_units.js';
 
 export const ENTRIES = ['gasket', 'stages', 'thread', 'bearing', 'state', 'head', 'block', 'fasteners', 'pressure', 'bore'];
@@ -112,7 +112,8 @@ export class Setting {
     for (const key of ['stages', 'thread', 'bearing', ...HEAT]) {
       const slider = /** @type {HTMLInputElement} */ (this.form.querySelector(`[data-slide=${key}]`));
       const output = /** @type {HTMLOutputElement} */ (this.form.querySelector(`[data-slid=${key}]`));
-      output.textContent = readable(text[key]);
+      // No line ends between a number and its unit.
+      output.replaceChildren(...parts(readable(text[key])).flatMap((one, k) => [k ? ', ' : '', make('span', {}, one)]));
       this.entry(key).placeholder = stated[key] || (this.units.system === 'metric' ? 'such as 120 degC' : 'such as 250 degF');
       slider.disabled = !stated[key];
       if (key === moving || !text[key] || !stated[key]) continue;

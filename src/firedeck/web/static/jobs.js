@@ -4,8 +4,24 @@ import { byId, faultWords, fetchJson, make } from './lib.js';
 
 const PAUSE_MS = 600;
 
-/** Jobs that were under way when this page first saw them: their end is told, older ends are not. */
+/** Jobs that were under way when this page first saw them: their end is told; of older ends failures alone are. */
 const seen = new Set();
+
+/** Where this tab keeps the keys of failures that were put away. */
+const PUT_AWAY = 'put-away';
+
+/** @returns {string[]} */
+const putAway = () => (sessionStorage.getItem(PUT_AWAY) ?? '').split(' ');
+
+/** @param {any} job @returns {boolean} whether this page is the one that it was begun for; all are the bench's */
+function isHere(job) {
+  const { pathname } = new URL(job.target, location.href);
+  return location.pathname === '/' || location.pathname === pathname || location.pathname.startsWith(`${pathname}/`);
+}
+
+/** @param {any} job @param {any[]} jobs the newest first @returns {boolean} whether the same work was begun again since */
+const isOutdated = (job, jobs) => jobs.slice(0, jobs.indexOf(job))
+  .some((one) => one.what === job.what && String(one.names) === String(job.names));
 
 /** @param {string} what @param {string[]} names */
 export async function begin(what, names) {
@@ -31,8 +47,15 @@ function tellFault(words) {
 /** @type {number | undefined} */
 let timer;
 
-/** Ask how far all jobs are, and again as long as one is under way. */
-export async function follow() {
+/** @type {(job: any) => boolean} */
+let concerning = isHere;
+
+/**
+ * Ask how far all jobs are, and again as long as one is under way.
+ * @param {(job: any) => boolean} [concerns] whether an old failure of a job is told on this page
+ */
+export async function follow(concerns = concerning) {
+  concerning = concerns;
   clearTimeout(timer);
   const { jobs } = await fetchJson('/jobs').catch(() => ({ jobs: null }));
   if (!jobs) {
@@ -40,7 +63,11 @@ export async function follow() {
     return;
   }
   for (const job of jobs) if (['waiting', 'running'].includes(job.state)) seen.add(job.key);
-  const shown = jobs.filter((/** @type {any} */ job) => seen.has(job.key));
+  const away = putAway();
+  // A page that is loaded again at the wrong moment would never hear of a failure that is told once only.
+  const stands = (/** @type {any} */ job) => job.state === 'failed' && concerns(job) && !away.includes(job.key);
+  const shown = jobs.filter((/** @type {any} */ job) => (seen.has(job.key) || stands(job))
+    && !(job.state === 'failed' && isOutdated(job, jobs)));
   show(shown);
   if (shown.some((/** @type {any} */ job) => ['waiting', 'running'].includes(job.state))) {
     timer = window.setTimeout(follow, PAUSE_MS);
@@ -50,6 +77,9 @@ export async function follow() {
 /** @param {any[]} jobs */
 function show(jobs) {
   const box = byId('jobs');
+  for (const card of box.querySelectorAll('[data-key]')) {
+    if (!jobs.some((job) => job.key === card.getAttribute('data-key'))) card.remove();
+  }
   box.hidden = jobs.length === 0 && !box.querySelector('.fault');
   for (const job of jobs) {
     let card = box.querySelector(`[data-key="${job.key}"]`);
@@ -59,7 +89,7 @@ function show(jobs) {
       continue;
     }
     const fresh = cardOf(job);
-    if (job.state === 'done') document.dispatchEvent(new CustomEvent('job-done', { detail: job }));
+    if (job.state === 'done' || job.state === 'failed') document.dispatchEvent(new CustomEvent(`job-${job.state}`, { detail: job }));
     if (card) card.replaceWith(fresh);
     else box.append(fresh);
   }
@@ -85,5 +115,20 @@ function cardOf(job) {
     const name = encodeURIComponent(job.picture);
     card.append(make('img', { src: `/refused/${name}`, class: 'refused', alt: 'What was found on the scan' }));
   }
+  if (job.state === 'failed') card.append(wayOn(job));
   return card;
+}
+
+/** @param {any} job one that failed */
+function wayOn(job) {
+  const name = () => make('span', { class: 'hidden' }, `: ${job.title}`);
+  const again = make('button', { type: 'button' }, 'Try again', name());
+  again.addEventListener('click', () => begin(job.what, job.names));
+  const away = make('button', { type: 'button' }, 'Put away', name());
+  away.addEventListener('click', () => {
+    sessionStorage.setItem(PUT_AWAY, [...putAway(), job.key].join(' ').trim());
+    seen.delete(job.key);
+    follow();
+  });
+  return make('p', { class: 'deeds' }, again, away);
 }

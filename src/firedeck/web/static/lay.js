@@ -141,7 +141,7 @@ function showSheet() {
   byId('lay-words').className = sheet.refusal ? 'urgent fault' : '';
   byId('add').disabled = !sheet.matrix;
   byId('misses').replaceChildren(...sheet.misses.map((/** @type {any} */ one) => make('tr', {}, make('th', { scope: 'row' }, one.opening),
-    ...[one.x, one.y, one.far].map((part) => make('td', {}, part.toFixed(2))))));
+    ...[one.x, one.y, one.far].map((part) => make('td', {}, part.toFixed(2).replace('-', '−'))))));
   map.fitBounds(bounds, { animate: false, padding: [8, 8] });
   showMarks();
 }

@@ -2,9 +2,6 @@
 /** Seals over the plan as bands of their true width, coloured by contact pressure. */
 import { L } from './viewer.js';
 
-/** Colour of what lies below the threshold. */
-const BELOW = '#d1006c';
-
 export const LineLayer = L.Layer.extend({
   /** @param {any} seals @param {any} painter */
   initialize(seals, painter) { this.seals = seals; this.painter = painter; this.contact = null; },
@@ -39,7 +36,7 @@ export const LineLayer = L.Layer.extend({
     let first = 0;
     for (const seal of this.seals.list) {
       const wide = Math.max(2.5, seal.width_mm * scale);
-      const below = (/** @type {number} */ k) => (this.contact[k] < this.painter.limit ? BELOW : '');
+      const below = (/** @type {number} */ k) => (this.contact[k] < this.painter.limit ? this.painter.looks.threshold : '');
       this.strokes(context, first, seal.points, wide + 4, origin, scale, below);
       this.strokes(context, first, seal.points, wide, origin, scale, (/** @type {number} */ k) => this.painter.shade(this.contact[k]));
       first += seal.points;

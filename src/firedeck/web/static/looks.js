@@ -1,5 +1,5 @@
 // @ts-check
-/** The scale of a map, and what on it is no reading. */
+/** The scale of a map, what on it is no reading, and the line of the threshold. */
 import { make } from './lib.js';
 
 /** @param {HTMLElement} list @param {import('./paint.js').Painter} painter */
@@ -10,6 +10,9 @@ export function showLooks(list, painter) {
     painter.paint(sample, new Uint16Array(22 * 14), new Uint8Array(22 * 14).fill(Number(state)));
     list.append(make('li', {}, sample, ` ${look.words}`));
   }
+  const line = make('span', { class: 'swatch line', 'aria-hidden': 'true' });
+  line.style.borderColor = painter.looks.threshold;
+  list.append(make('li', {}, line, ' round what reaches the threshold'));
 }
 
 /** Most marks on a scale, and the steps between them [MPa]. */

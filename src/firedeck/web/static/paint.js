@@ -10,13 +10,13 @@ const packed = (text) => {
 };
 
 export class Painter {
-  /** @param {any} looks palette, looks of the states, MPa to a count */
+  /** @param {any} looks palette, looks of the states, colour of the threshold, MPa to a count */
   constructor(looks) {
     this.looks = looks;
     this.table = new Uint32Array(65536);
     this.limit = 0;
     this.line = true;
-    this.lineColour = packed('#d1006c');
+    this.lineColour = packed(looks.threshold);
     /** @type {Record<number, {ground: number, stripe: number, slope: number}>} */
     this.states = {};
     for (const [state, look] of Object.entries(looks.states)) {
@@ -113,7 +113,7 @@ export class Painter {
     context.putImageData(image, 0, 0);
     if (this.limit > 0 && this.limit <= this.top) {
       const y = Math.round(height * (1 - this.limit / this.top));
-      context.fillStyle = '#d1006c';
+      context.fillStyle = this.looks.threshold;
       context.fillRect(0, y - 1, width, 3);
     }
   }

@@ -2,6 +2,7 @@
 /** One seal: its strip, the line load along it, and round it where it is a ring. */
 import uPlot from './vendor/uplot/uplot.js';
 import { byId, colour, fetchJson, make } from './lib.js';
+import { REPAINTED } from './paper.js';
 
 const SVG = 'http://www.w3.org/2000/svg';
 const LEFT = 54;
@@ -27,6 +28,7 @@ export class SealView {
     /** @type {{value: Uint16Array, state: Uint8Array} | null} */ this.strip = null;
     new ResizeObserver(() => this.resize()).observe(byId('curve'));
     matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => this.show(this.index));
+    document.addEventListener(REPAINTED, () => this.draw());
     byId('save-polar').addEventListener('click', () => this.savePolar());
   }
 
@@ -42,8 +44,7 @@ export class SealView {
     byId('to-weakest').disabled = !seal.weakest;
     seal.curve ??= await fetchJson(`${this.base}/curve/${this.data.revision}/${index}`);
     if (this.index !== index) return;
-    this.drawCurve(seal);
-    this.drawPolar(seal);
+    this.draw();
     const answer = await fetch(`${this.base}/strip/${this.data.revision}/${index}`);
     if (!answer.ok || this.index !== index) return;
     const [across, along] = (answer.headers.get('X-Shape') ?? '0 0').split(' ').map(Number);
@@ -55,6 +56,14 @@ export class SealView {
     this.strip = { value: new Uint16Array(buffer, 0, across * along), state: new Uint8Array(buffer, 2 * across * along) };
     this.repaint();
     canvas.dataset.seal = String(index);
+  }
+
+  /** Draw the curve and the ring of the seal that is shown, once they are known. */
+  draw() {
+    const seal = this.data.seals[this.index];
+    if (!seal.curve) return;
+    this.drawCurve(seal);
+    this.drawPolar(seal);
   }
 
   repaint() {
