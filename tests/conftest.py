@@ -26,9 +26,19 @@ def _made_once(tmp_path_factory):
 
 
 #: Files that take longest, by the start of their names: begun first, they leave no processor idle at the end.
-_LONG = ("test_pages", "test_cli", "test_calculix", "test_breach", "test_contact", "test_truth")
+_LONG = (
+    *("test_cli", "test_pages", "test_scenario", "test_truth", "test_calculix"),
+    *("test_plain_reading", "test_masks", "test_volume_mesh"),
+)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put the files that take longest first."""
-    items.sort(key=lambda item: not item.path.name.startswith(_LONG))
+    """Put the files that take longest first, in the order named.
+
+    The pages come after the commands, so that no two workers begin by waiting for the same bench.
+    """
+    items.sort(key=lambda item: _place(item.path.name))
+
+
+def _place(name: str) -> int:
+    return next((place for place, start in enumerate(_LONG) if name.startswith(start)), len(_LONG))

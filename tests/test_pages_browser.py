@@ -4,34 +4,22 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
 import time
 from pathlib import Path
 
 import numpy as np
 import psutil
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from firedeck.files.map_file import read_map
-from tests.support import pages
-
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or "chromium"
-QUIET = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
-
-#: Reading a small print in a worker process that starts cold takes a while on a slow machine [ms].
-PATIENCE = 120_000
+from tests.support import chromium, pages
 
 
 @pytest.fixture(scope="module")
 def browser():
-    with sync_playwright() as play:
-        found = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+    with chromium.browser() as found:
         yield found
-        found.close()
 
 
 @pytest.fixture(scope="module")
@@ -45,48 +33,25 @@ def address(folder):
         yield found
 
 
-class Watch:
-    """What must not happen on a page: console errors, failed requests, requests to anywhere else."""
-
-    def __init__(self, context, address):
-        self.bad = []
-        self.address = address
-        context.on("page", self._follow)
-        context.route(re.compile(r"^https?://(?!127\.0\.0\.1)"), self._abroad)
-
-    def _abroad(self, route):
-        self.bad.append(f"request to {route.request.url}")
-        route.abort()
-
-    def _follow(self, page):
-        page.on("console", lambda message: message.type == "error" and self.bad.append(message.text))
-        page.on(
-            "response",
-            lambda answer: answer.status >= 400 and self.bad.append(f"{answer.status} {answer.url}"),
-        )
-        page.on("pageerror", lambda error: self.bad.append(str(error)))
-
-
 @pytest.fixture
 def view(browser, address):
     """Return a function that opens a page in a fresh profile; the watch speaks up at the end."""
-    contexts, watches = [], []
+    contexts, watched = [], []
 
     def open_page(path, *, size=(1440, 900), scheme="light", expect_bad=()):
         context = browser.new_context(
             base_url=address, viewport={"width": size[0], "height": size[1]}, color_scheme=scheme,
             reduced_motion="reduce",
         )  # fmt: skip
-        watch = Watch(context, address)
-        watch.allowed = expect_bad
         contexts.append(context)
-        watches.append(watch)
+        watched.append(chromium.watched(context, allowed=expect_bad))
         page = context.new_page()
         page.goto(path)
         return page
 
     yield open_page
-    bad = [line for watch in watches for line in watch.bad if not any(one in line for one in watch.allowed)]
+    # What comes in only because the pages are closed is none of their own.
+    bad = [line for lines in watched for line in lines]
     for context in contexts:
         context.close()
     assert bad == []
@@ -104,17 +69,17 @@ def opened(view, *, query="", **how):
 
 def test_the_watch_sees_errors_and_strangers(browser, address):
     context = browser.new_context(base_url=address)
-    watch = Watch(context, address)
+    bad = chromium.watched(context)
     page = context.new_page()
     page.goto("/cautions")
     page.evaluate("console.error('seen')")
     page.evaluate("const image = new Image(); image.src = 'http://elsewhere.example/x.png'")
     end = time.monotonic() + 10
-    while not any("elsewhere.example" in line for line in watch.bad):
+    while not any("elsewhere.example" in line for line in bad):
         assert time.monotonic() < end, "the page's policy refuses it aloud"
         page.wait_for_timeout(20)
     context.close()
-    assert "seen" in watch.bad
+    assert "seen" in bad
 
 
 # --- film page ----------------------------------------------------------------------------------------
@@ -277,7 +242,7 @@ def test_a_job_that_cannot_be_done_says_why(view, folder):
     try:
         page = view("/film/broken")
         page.get_by_role("button", name="Read this print").click()
-        expect(page.locator(".job .fault")).to_contain_text("lost.toml", timeout=PATIENCE)
+        expect(page.locator(".job .fault")).to_contain_text("lost.toml", timeout=chromium.PATIENCE)
     finally:
         record.unlink()
 

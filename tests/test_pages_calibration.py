@@ -8,7 +8,7 @@ import json
 import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from firedeck.definition.calibration import FilmCalibration
 from firedeck.definition.film import FilmBatch
@@ -16,8 +16,7 @@ from firedeck.drawing.pieces_picture import pieces_figure
 from firedeck.files.definition_file import read_definition
 from firedeck.study.prints.found_pieces import piece_marks, standings
 from firedeck.web import worker
-from tests.support import pages, small_print
-from tests.test_pages_browser import CHROMIUM, PATIENCE, QUIET, Watch
+from tests.support import chromium, pages, small_print
 
 
 @pytest.fixture
@@ -28,10 +27,9 @@ def folder(tmp_path):
 def test_a_film_is_calibrated_from_the_form_to_the_curve(folder):
     known = small_print.calibration()
     pressures = [piece.pressure for piece in known.pieces]
-    with pages.served(folder) as address, sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+    with pages.served(folder) as address, chromium.browser() as browser:
         context = browser.new_context(base_url=address, viewport={"width": 1440, "height": 900})
-        watch = Watch(context, address)
+        bad = chromium.watched(context, allowed=("422",))
         page = context.new_page()
         page.goto("/new-calibration?like=calibration.toml")
         page.get_by_label("Name of the file").fill("again")
@@ -47,7 +45,7 @@ def test_a_film_is_calibrated_from_the_form_to_the_curve(folder):
         written = read_definition(folder / "again.toml", FilmCalibration)
         assert [piece.pressure for piece in written.pieces] == pytest.approx(pressures)
         page.get_by_role("button", name="Calibrate the film").click()
-        page.get_by_role("link", name="Open the result").click(timeout=PATIENCE)
+        page.get_by_role("link", name="Open the result").click(timeout=chromium.PATIENCE)
         rows = page.locator("tbody tr")
         expect(rows).to_have_count(len(pressures))
         pieces = page.locator("svg [data-piece]")
@@ -71,8 +69,7 @@ def test_a_film_is_calibrated_from_the_form_to_the_curve(folder):
         for width, height in ((1024, 768), (390, 844)):
             page.set_viewport_size({"width": width, "height": height})
             assert page.evaluate("document.documentElement.scrollWidth") <= width
-        browser.close()
-    assert [line for line in watch.bad if "422" not in line] == []
+    assert bad == []
     assert read_definition(folder / "film.toml", FilmBatch).response == known.batch.response
 
 

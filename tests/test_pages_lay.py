@@ -7,7 +7,7 @@ import json
 import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from firedeck.definition.film_test import FilmTest
 from firedeck.errors import DefinitionError, FiredeckError
@@ -17,8 +17,7 @@ from firedeck.study.prints.laying import look_at_scans
 from firedeck.study.prints.reading import read_print
 from firedeck.study.prints.record_edits import save_landmarks
 from firedeck.web import worker
-from tests.support import pages
-from tests.test_pages_browser import CHROMIUM, QUIET, Watch
+from tests.support import chromium, pages
 
 
 @pytest.fixture(scope="module")
@@ -89,10 +88,9 @@ def test_a_record_that_changed_meanwhile_or_faulty_landmarks_are_not_written(fol
 def test_landmarks_are_added_moved_undone_and_saved_by_keyboard(folder, tmp_path):
     folder = pages.bench(tmp_path / "own")
     assert worker.main(["lay", str(folder), "print-1.toml"]) == 0
-    with pages.served(folder) as address, sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+    with pages.served(folder) as address, chromium.browser() as browser:
         context = browser.new_context(base_url=address, viewport={"width": 1440, "height": 900})
-        watch = Watch(context, address)
+        bad = chromium.watched(context)
         page = context.new_page()
         page.goto("/film/print-1/lay")
         page.wait_for_selector("#lay[data-ready=yes]")
@@ -133,6 +131,5 @@ def test_landmarks_are_added_moved_undone_and_saved_by_keyboard(folder, tmp_path
         page.get_by_role("button", name="Cancel").click()
         expect(page.locator(".job.cancelled")).to_have_count(1)
         page.screenshot(path=tmp_path / "lay.png")
-        browser.close()
-    assert watch.bad == []
+    assert bad == []
     assert len(read_definition(folder / "print-1.toml", FilmTest).landmarks) == 1

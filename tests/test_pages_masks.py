@@ -11,7 +11,6 @@ from playwright.sync_api import expect
 from firedeck.definition.film_test import FilmTest
 from firedeck.files.definition_file import read_definition
 from tests.support import chromium, pages
-from tests.test_pages_browser import Watch
 
 
 @pytest.fixture
@@ -29,12 +28,12 @@ def browser():
 def page(folder, browser):
     with pages.served(folder) as address:
         context = browser.new_context(base_url=address, viewport={"width": 1440, "height": 900})
-        watch = Watch(context, address)
+        bad = chromium.watched(context)
         found = context.new_page()
         opened(found)
         yield found
         context.close()
-    assert watch.bad == []
+    assert bad == []
 
 
 def opened(page):
@@ -97,7 +96,7 @@ def test_an_area_is_drawn_by_a_finger_and_two_fingers_zoom_and_draw_nothing(fold
         context = browser.new_context(
             base_url=address, viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True
         )
-        watch = Watch(context, address)
+        bad = chromium.watched(context)
         page = context.new_page()
         opened(page)
         areas = page.locator("[data-mask]")
@@ -130,7 +129,7 @@ def test_an_area_is_drawn_by_a_finger_and_two_fingers_zoom_and_draw_nothing(fold
         page.locator("#mask-undo").tap()
         expect(areas).to_have_count(0)
         context.close()
-    assert watch.bad == []
+    assert bad == []
 
 
 def test_corners_are_set_and_taken_back_by_keys_alone(page):

@@ -15,6 +15,9 @@ QUIET = [
     "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
 
+#: Reading a small print in a worker process that starts cold takes a while on a slow machine [ms].
+PATIENCE = 120_000
+
 
 @contextmanager
 def browser() -> Iterator:

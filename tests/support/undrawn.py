@@ -1,4 +1,4 @@
-"""Reports of prints whose pictures are put together and not drawn, where the same were drawn before."""
+"""Reports whose pictures are put together and not drawn, where the same were drawn before."""
 
 from __future__ import annotations
 
@@ -9,14 +9,16 @@ from contextlib import contextmanager
 import pytest
 from PIL import Image
 
-from firedeck.study.prints import pictures
+from firedeck.study.prediction import pictures as predicted
+from firedeck.study.prints import pictures as read
 
 
 @contextmanager
 def undrawn() -> Iterator[None]:
-    """Let a blank stand for every picture of a print; to draw them takes longer than all else of a report."""
+    """Let a blank stand for every picture of a print or prediction, which takes most of a report's time."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pictures, "to_png_and_svg", lambda figure: _BLANK)
+        patch.setattr(read, "to_png_and_svg", lambda figure: _BLANK)
+        patch.setattr(predicted, "to_png_bytes", lambda figure: _BLANK[0])
         yield
 
 
