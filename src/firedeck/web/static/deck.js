@@ -148,7 +148,8 @@ function write() {
   ]);
 }
 
-byId('write').addEventListener('click', async () => { await text.flush(); write(); });
+// The faults that count are those of the state that changes on their way will leave.
+byId('write').addEventListener('click', async () => { await text.flush(); await queue; write(); });
 for (const what of ['undo', 'redo']) byId(what).addEventListener('click', async () => { await text.flush(); send({ what }); });
 document.addEventListener('keydown', async (event) => {
   if (!(event.ctrlKey || event.metaKey) || event.altKey || !['z', 'y'].includes(event.key.toLowerCase())) return;
