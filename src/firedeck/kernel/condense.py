@@ -211,11 +211,8 @@ def _eliminated(
     """
     for group in range(len(starts) - 1):
         panel = opened(group, tree, rows, space)
-        own, first, past = (
-            nodes[starts[group] : starts[group + 1]],
-            tree.firsts[group],
-            tree.firsts[group + 1],
-        )
+        own = nodes[starts[group] : starts[group + 1]]
+        first, past = tree.firsts[group], tree.firsts[group + 1]
         assemble(panel, space.place_of, own, first, past, bricks)
         add_loads(panel, space.place_of, own, first, past, bricks)
         if not eliminate_group(group, panel, tree, rows, space, call):

@@ -74,6 +74,7 @@ def _called(_typing: TypingContext, address: types.Type, arguments: types.Type) 
     def code(
         context: BaseContext, builder: ir.IRBuilder, _signature: Signature, given: Sequence[ir.Value]
     ) -> ir.Value:
+        # The compiler's own helpers state no types.
         values = cgutils.unpack_tuple(builder, given[1])  # type: ignore[no-untyped-call]
         kind = ir.FunctionType(ir.VoidType(), [value.type for value in values])
         builder.call(builder.inttoptr(given[0], kind.as_pointer()), values)

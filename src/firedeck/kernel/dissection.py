@@ -72,6 +72,7 @@ def _halved(places: Ints, leaf: int) -> tuple[Ints, Ints, Ints]:
     total = len(places)
     left, ordered = np.arange(total), np.empty(total, dtype=np.int64)
     sizes, parents = np.empty(total, dtype=np.int64), np.empty(total, dtype=np.int64)
+    # A list that is empty from the start would have no type.
     boxes = [(0, total, -1)] if total else [(0, 0, -1)][:0]
     groups, free = 0, total
     while len(boxes):

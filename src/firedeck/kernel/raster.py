@@ -199,12 +199,11 @@ def _resample_band(
         first = begin
         while first < end:
             last = _run_end(film[i // factor], factor, first, end)
-            if not film[i // factor, first // factor]:
-                pass
-            elif pixel <= 1.0:
-                _hand_over(picture[i], (first, last), matrix[:, 0], start, pixel, low, total, cover)
-            else:
-                _spread_over(picture[i], (first, last), matrix[:, 0], start, half, low, total, cover)
+            if film[i // factor, first // factor]:
+                if pixel <= 1.0:
+                    _hand_over(picture[i], (first, last), matrix[:, 0], start, pixel, low, total, cover)
+                else:
+                    _spread_over(picture[i], (first, last), matrix[:, 0], start, half, low, total, cover)
             first = last
 
 
@@ -235,11 +234,8 @@ def _hand_over(
     grid once they are left behind: added pixel by pixel, each would wait for what the one before has
     just stored. Sums have names of their own, as arrays of four would lie in memory again.
     """
-    from_x, from_y, nothing = (
-        start[0] + 0.5 - pixel / 2.0,
-        start[1] + 0.5 - pixel / 2.0 - low,
-        np.float32(0.0),
-    )
+    from_x, from_y = start[0] + 0.5 - pixel / 2.0, start[1] + 0.5 - pixel / 2.0 - low
+    nothing = np.float32(0.0)
     row, col = _NOWHERE, _NOWHERE
     light = share = light_right = share_right = nothing
     light_up = share_up = light_across = share_across = nothing
