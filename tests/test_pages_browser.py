@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import time
@@ -219,8 +220,14 @@ def test_tables_pictures_and_report_can_be_had(view, folder):
 
 
 def workers():
-    """Return the processes that work on jobs."""
-    return [one for one in psutil.Process().children() if "firedeck.web.worker" in one.cmdline()]
+    """Return the processes that work on jobs and have not ended."""
+    found = []
+    for one in psutil.Process().children():
+        # One that has ended since it was listed has no command line any more.
+        with contextlib.suppress(psutil.NoSuchProcess):
+            if "firedeck.web.worker" in one.cmdline():
+                found.append(one)
+    return found
 
 
 def test_a_job_is_cancelled_and_leaves_nothing(view, folder):
