@@ -27,7 +27,7 @@ from firedeck.contact import (
 )
 from firedeck.contact.mesh import BodyMesh
 from firedeck.kernel.closure import point_loads
-from tests.contact_joints import square_plan, square_seats, square_sections
+from tests.contact_joints import OWN_GRID, square_plan, square_seats, square_sections
 
 MISSING = (
     "CalculiX is not there, and these tests solve the same joints with it: install it "
@@ -74,7 +74,7 @@ def bed_joint(stiffness: float) -> Joint:
     bore = plan.bores[0]
     gas = BoreGas(bore.name, bore.centre, bore.diameter, bore.diameter, 15.0)
     joint = Joint.build(
-        plan, square_sections(), model, square_seats(plan), bores=[gas], pitch=12.0, reach=40.0
+        plan, square_sections(), model, square_seats(plan), bores=[gas], reach=40.0, grid=OWN_GRID
     )
     return _at_gauss_points(joint)
 

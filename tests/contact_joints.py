@@ -18,6 +18,10 @@ from firedeck.contact import (
 )
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.material import builtin_material
+from firedeck.pressure_map import Grid
+
+#: The square deck's cells of 12 mm, with lines on all its walls.
+OWN_GRID = Grid(0.0, 0.0, 12.0, 8, 10)
 
 
 def bead_law(name: str, peak: float, height: float, width: float) -> ClosureLaw:
@@ -106,6 +110,6 @@ def square_joint(*, symmetric: bool = False, outer_gap: float = 0.015) -> Joint:
         square_sections(),
         square_gasket(plan, outer_gap=outer_gap),
         square_seats(plan),
-        pitch=12.0,
         reach=20.0,
+        grid=OWN_GRID,
     )

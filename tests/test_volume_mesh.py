@@ -28,7 +28,7 @@ from firedeck.kernel.sparse_condense import condense_sparse
 from firedeck.pressure_map import Grid
 from firedeck.study.prediction.files import load_prediction
 from firedeck.study.prediction.joint import sections
-from tests.contact_joints import square_gasket, square_plan, square_seats, square_sections
+from tests.contact_joints import OWN_GRID, square_gasket, square_plan, square_seats, square_sections
 from tests.prediction_bench import write_bench
 from tests.solid_meshes import (
     bricks,
@@ -55,9 +55,9 @@ def square_joint_of(sections):
         square_gasket(plan),
         square_seats(plan),
         bores=bores,
-        pitch=12.0,
         reach=20.0,
         depths=(),
+        grid=OWN_GRID,
     )
 
 

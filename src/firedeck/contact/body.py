@@ -28,7 +28,7 @@ Ints = npt.NDArray[np.int64]
 _Task = Callable[[], Condensed]
 
 #: Changes whenever the same input would give another answer.
-_RULES = "brick, incompatible modes less their mean, 4 x 4 parts by share, pieces apart, even threads; 2"
+_RULES = "brick, enhanced strains less their mean, 8 x 8 parts by share, pieces apart, even threads; 3"
 
 
 class Store(Protocol):

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firedeck.contact.lattice import Lattice
-from firedeck.contact.pieces import Pieces, meetings, plan_pieces
+from firedeck.contact.pieces import STEPS, Pieces, meetings, plan_pieces
 from firedeck.contact.section import BodySection
 from firedeck.kernel.hexahedron import brick_matrices
 from firedeck.kernel.joined import joined
@@ -40,7 +40,7 @@ class Bricks:
     ----------
     cells : ndarray of int, shape (m, 3)
         Cell of every brick along x, y and z.
-    shares : ndarray, shape (m, 16)
+    shares : ndarray, shape (m, PARTS ** 2)
         Share of every part of a brick that is filled [1].
     volumes : ndarray, shape (m,)
         Material in every brick [mm^3].
@@ -214,10 +214,12 @@ def element_matrices(
     grid : Lattice
         Cells in plan.
     """
-    each = np.column_stack([bricks.shares, _sides(bricks.cells, section, grid)])
-    # Compared byte by byte: sorting rows by their numbers takes many times as long.
-    whole = np.ascontiguousarray(each).view(np.dtype((np.void, each.itemsize * each.shape[1])))
-    _, first, kinds = np.unique(whole.ravel(), return_index=True, return_inverse=True)
-    alike = each[first]
-    stiffness, swelling = brick_matrices(alike[:, :-3], alike[:, -3:], section.material.poisson)
+    sides = _sides(bricks.cells, section, grid)
+    # Compared byte by byte, as short as can be: sorting rows by their numbers takes many times as long.
+    parts = np.round(STEPS * bricks.shares).astype(np.uint8)
+    each = np.concatenate([sides.view(np.uint8).reshape(len(sides), -1), parts], axis=1)
+    _, first, kinds = np.unique(
+        each.view(np.dtype((np.void, each.shape[1]))).ravel(), return_index=True, return_inverse=True
+    )
+    stiffness, swelling = brick_matrices(bricks.shares[first], sides[first], section.material.poisson)
     return kinds.astype(np.int32), section.modulus * stiffness, section.modulus * swelling

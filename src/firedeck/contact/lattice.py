@@ -2,7 +2,9 @@
 
 A cell that a wall's face crosses ties what lies beside the wall to it: the deck between two walls
 seems to span less than it does, by a share of a cell. Lines on the faces of straight walls take that
-away at no cost; slanted and round walls cross cells as before.
+away at no cost; slanted and round walls cross cells as before. Lines crowd toward these faces, though
+not toward the outline, and are as many as they would be evenly: beside a wall a deck bends over few
+cells, and a brick's curvature is the same all through it.
 """
 
 from __future__ import annotations
@@ -27,6 +29,10 @@ Floats = npt.NDArray[np.float64]
 _LEAST_STEP = 0.6
 #: Area of faces on one line from which it is worth a line, over the square of a cell [1].
 _LEAST_FACE = 10.0
+#: Width of the cells next to a wall's face, the nearest first, over that of those further off [1].
+_CROWDED = (0.6, 0.7, 0.8, 0.9)
+#: Fewest cells between two faces that are not all of one width [1].
+_FEWEST_CROWDED = 4
 #: Finest difference between two lines [mm].
 _DIGITS = 2
 
@@ -107,7 +113,7 @@ def _faces(sections: Iterable[BodySection]) -> tuple[dict[float, float], dict[fl
 
 
 def _lines(ends: tuple[float, float], faces: dict[float, float], pitch: float) -> tuple[float, ...]:
-    """Return lines at the ends, on the largest faces that lie apart, and evenly between these [mm]."""
+    """Return lines at the ends, on the largest faces that lie apart, and between these [mm]."""
     chosen = list(ends)
     for place in sorted(faces, key=lambda at: (-faces[at], at)):
         if faces[place] < _LEAST_FACE * pitch**2:
@@ -117,7 +123,22 @@ def _lines(ends: tuple[float, float], faces: dict[float, float], pitch: float) -
             chosen.append(place)
     fixed = np.sort(chosen)
     counts = np.maximum(1, np.round(np.diff(fixed) / pitch)).astype(np.int64)
+    walls = np.concatenate([[False], np.ones(len(fixed) - 2, dtype=bool), [False]])
     between = [
-        np.linspace(a, b, n, endpoint=False) for a, b, n in zip(fixed[:-1], fixed[1:], counts, strict=True)
+        a + (b - a) * _shares_before(n, *beside)
+        for a, b, n, *beside in zip(fixed[:-1], fixed[1:], counts, walls[:-1], walls[1:], strict=True)
     ]
     return tuple(np.append(np.concatenate(between), fixed[-1]).tolist())
+
+
+def _shares_before(count: int, wall_before: bool, wall_behind: bool) -> Floats:
+    """Return where cells between two fixed lines begin, as shares of the distance, shape (count,) [1]."""
+    widths = np.ones(count)
+    if count >= _FEWEST_CROWDED:
+        near = np.array(_CROWDED[: (count + 1) // 2])
+        if wall_before:
+            widths[: len(near)] = near
+        if wall_behind:
+            widths[count - len(near) :] = near[::-1]
+    ends = np.cumsum(widths)
+    return np.asarray((ends - widths) / ends[-1])

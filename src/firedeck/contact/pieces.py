@@ -19,18 +19,18 @@ from firedeck.kernel.coverage import covered
 from firedeck.kernel.hexahedron import PARTS
 from firedeck.kernel.joined import tallied
 
-__all__ = ["Pieces", "meetings", "plan_pieces"]
+__all__ = ["STEPS", "Pieces", "meetings", "plan_pieces"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 #: Squares to a part of a cell, each way, in which pieces are told apart.
-_FINE = 4
+_FINE = 2
 #: Squares to a cell, each way.
 SQUARES = PARTS * _FINE
 
 #: Steps in which shares of parts are kept, so that like cells share their matrix [1].
-_STEPS = 64
+STEPS = 64
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,7 @@ def _shared_out(labels: npt.NDArray[np.int32], count: int, parts: Floats) -> tup
     heir, at = np.nonzero((total == 0.0) & (parts > 0.0) & (largest >= 0)[:, None])
     squares[largest[heir], at] = total[heir, at] = 1.0
     shares = parts[place] * squares / np.maximum(total[place], 1.0)
-    return np.column_stack(np.divmod(place, ny)), np.round(_STEPS * shares) / _STEPS
+    return np.column_stack(np.divmod(place, ny)), np.round(STEPS * shares) / STEPS
 
 
 def meetings(first: npt.NDArray[np.int32], second: npt.NDArray[np.int32]) -> Ints:
