@@ -25,9 +25,10 @@ from firedeck.contact import (
     swings,
     tighten,
 )
-from firedeck.contact.bowing import bow_looks, clear_face
+from firedeck.contact.bowing import bow_looks, looked_at
 from firedeck.contact.lattice import lattice
 from firedeck.contact.patterns import BoreGas, block_patterns, shape_name
+from firedeck.contact.weights import node_weights
 from firedeck.definition.shape import seal_line
 from firedeck.errors import FiredeckError
 from firedeck.pressure_map import Grid
@@ -122,32 +123,90 @@ def test_gas_opens_the_bow(check):
     assert all(bow.head > 0.0 for bow in rest)
     assert max(bow.opening for bow in fired) > max(bow.opening for bow in rest)
     assert [bow.opening for bow in rest] == sorted((bow.opening for bow in rest), reverse=True)
-    assert bows(check, reach=0.1) == ()
+
+
+def engine_looks(pitch, lacking=lambda places: np.zeros(len(places), dtype=bool), *, gap=False):
+    """Where bow is looked at on a grid of the engine's deck that lacks some nodes, and the others."""
+    plan = engine_plan()
+    low, high = np.array(plan.outline).min(axis=0), np.array(plan.outline).max(axis=0)
+    rows, cols = np.ceil((high - low)[::-1] / pitch).astype(int)
+    grid = lattice(Grid(*low, pitch, int(rows), int(cols)))
+    at = np.argwhere(np.ones((cols + 1, rows + 1)))
+    left = ~lacking(grid.nodes(at))
+    numbers = np.where(left, np.cumsum(left) - 1, -1).reshape(cols + 1, rows + 1)
+    areas = looked_at(plan, [seal_line(plan, seal, step=1.0) for seal in plan.seals])
+    fasteners = np.array([hole.centre for hole in plan.fastener_holes])
+    shares = lambda places: node_weights(places, (grid, numbers))  # noqa: E731
+    looks = bow_looks(shares, int(left.sum()), fasteners, areas.gap if gap else areas.head)
+    return looks, grid.nodes(at[left])
+
+
+def in_bores(places, further):
+    """Which places lie further inside a bore of the engine than some distance."""
+    bores = engine_plan().bores
+    inside = [np.hypot(*(places - bore.centre).T) < 0.5 * bore.diameter - further for bore in bores]
+    return np.any(inside, axis=0)
+
+
+def on_a_bridge(looks):
+    """Which pairs have their middle between two bores."""
+    plan = engine_plan()
+    fasteners = np.array([hole.centre for hole in plan.fastener_holes])
+    middles = np.array([fasteners[list(pair)].mean(axis=0) for pair in looks.pairs])
+    beside = [np.hypot(*(middles - bore.centre).T) < 0.5 * bore.diameter + 10.0 for bore in plan.bores]
+    return np.sum(beside, axis=0) == 2
 
 
 def test_bow_is_read_on_the_face_where_seals_leave_any():
-    # Which nodes in a bore are kept is a matter of the block's edge and the grid, not of the head's bow.
-    # Between two bores, where all is dented by their beads, the chambers' roofs are all there is.
-    plan, grid = engine_plan(), Grid(0.0, 0.0, 6.0, 32, 73)
-    every = np.arange(74 * 33).reshape(74, 33)
-    lines = [seal_line(plan, seal, step=1.0) for seal in plan.seals]
-    fasteners = np.array([hole.centre for hole in plan.fastener_holes])
-    looks = bow_looks((lattice(grid), every), fasteners, clear_face(plan, lines))
+    # Between two bores, where all is dented by their beads, the chambers' roofs are all there is; the gap,
+    # which has no roof, is read between the dented faces.
+    looks, places = engine_looks(6.0)
     assert len(looks.pairs) == 13
-    places = lattice(grid).nodes(np.argwhere(every >= 0))
     # The nodes of a cell that the edge crosses still say where the face beside it is.
-    reach = 6.0 * math.sqrt(2.0)
-    inside = np.any(
-        [np.hypot(*(places - bore.centre).T) < 0.5 * bore.diameter - reach for bore in plan.bores], axis=0
-    )
-    middles = np.array([fasteners[list(pair)].mean(axis=0) for pair in looks.pairs])
-    beside = [np.hypot(*(middles - bore.centre).T) < 0.5 * bore.diameter + 10.0 for bore in plan.bores]
-    on_a_bridge = np.sum(beside, axis=0) == 2
-    assert on_a_bridge.sum() == 3
+    inside = in_bores(places, 6.0 * math.sqrt(2.0))
+    bridge = on_a_bridge(looks)
+    assert bridge.sum() == 3
     roofs = np.abs(looks.weights[:, inside]).sum(axis=1)
-    assert np.all(roofs[~on_a_bridge] == 0.0)
-    assert np.all(roofs[on_a_bridge] > 0.1)
+    assert np.all(roofs[~bridge] == 0.0)
+    assert np.all(roofs[bridge] > 0.1)
     np.testing.assert_allclose(looks.weights.sum(axis=1), 0.0, atol=1e-9)
+    gap, _ = engine_looks(6.0, gap=True)
+    assert gap.pairs == looks.pairs
+    assert np.all(gap.weights[:, inside] == 0.0)
+
+
+def test_where_a_bow_is_read_is_no_matter_of_the_grid():
+    # A dome is told alike on any grid, but for what straight lines between nodes cut off it.
+    def dome(places):
+        x, y = (places - [60.0, 70.0]).T
+        return 2e-2 * np.cos(x / 50.0) * np.cos(y / 40.0) + 1e-6 * x * y
+
+    told = {}
+    for pitch in (2.0, 3.5, 6.0, 8.0):
+        looks, places = engine_looks(pitch)
+        told[pitch] = looks.weights @ dome(places)
+    for pitch in (3.5, 6.0, 8.0):
+        np.testing.assert_allclose(told[pitch], told[2.0], atol=1e-4 * pitch**2 * np.abs(told[2.0]).max())
+
+
+def test_bow_of_the_gap_needs_no_nodes_that_come_and_go_with_the_grid():
+    # Nodes well inside a bore are kept or not as the block's edge runs through the cells.
+    looks, places = engine_looks(6.0, gap=True)
+    fewer, left = engine_looks(6.0, lambda at: in_bores(at, 6.0 * math.sqrt(2.0)), gap=True)
+    assert fewer.pairs == looks.pairs
+    rise = lambda at: np.sin(at[:, 0] / 30.0) * np.sin(at[:, 1] / 40.0)  # noqa: E731
+    np.testing.assert_allclose(fewer.weights @ rise(left), looks.weights @ rise(places), atol=1e-12)
+
+
+def test_heads_bow_is_no_matter_of_how_much_of_the_faces_is_kept():
+    plan = square_plan()
+    parts = plan, square_sections(), square_gasket(plan), square_seats(plan)
+    wide, near = (Joint.build(*parts, pitch=8.0, reach=reach) for reach in (60.0, 12.0))
+    assert (wide.kept >= 0).sum() > (near.kept >= 0).sum()
+    told = [{bow.fasteners: bow.head for bow in bows(assembled(joint))} for joint in (wide, near)]
+    assert told[0].keys() == told[1].keys()
+    for pair, head_bow in told[0].items():
+        assert told[1][pair] == pytest.approx(head_bow, rel=1e-5)
 
 
 def test_faces_close_as_the_points_say(check):

@@ -7,6 +7,7 @@ from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import chain
 from typing import Literal
 
 import numpy as np
@@ -16,15 +17,23 @@ from scipy.linalg import cho_factor
 from shapely.geometry.base import BaseGeometry
 
 from firedeck.contact.body import CondensedBody, Store, condense_body
-from firedeck.contact.bowing import REACH_MM, BowLooks, bow_looks, clear_face
+from firedeck.contact.bowing import BowLooks, bow_looks, looked_at
 from firedeck.contact.gasket import GasketModel, LaidGasket, lay_gasket
 from firedeck.contact.lattice import Lattice, fitted_lattice, lattice
 from firedeck.contact.mesh import BodyMesh, body_mesh
 from firedeck.contact.pair import ElasticSystem, Pair, elastic_system, merge
-from firedeck.contact.patterns import BoreGas, FastenerSeat, Pattern, block_patterns, head_patterns
+from firedeck.contact.patterns import (
+    BoreGas,
+    FastenerSeat,
+    Pattern,
+    block_patterns,
+    bow_patterns,
+    head_patterns,
+)
 from firedeck.contact.section import BodySection
 from firedeck.contact.volume import VolumeSection
 from firedeck.contact.volume_body import VolumeBody
+from firedeck.contact.weights import node_weights
 from firedeck.definition.deck import DeckPlan
 from firedeck.definition.shape import outline_polygon
 from firedeck.errors import FiredeckError
@@ -149,8 +158,11 @@ class Joint:
         kept = _kept_nodes(plan, gasket, head, block, reach)
         at = kept >= 0
         places = tuple(seats)
+        areas = looked_at(plan, gasket.lines(plan, 1.0)).head
+        looks = bow_looks(head.face_shares, len(head.coordinates), _places_of(places), areas)
+        of_head = chain(head_patterns(head, places, gas), bow_patterns(places, looks))
         parts = (
-            (head, _in_order(head, kept, at), head_patterns(head, places, gas)),
+            (head, _in_order(head, kept, at), of_head),
             (block, _in_order(block, kept, at), block_patterns(block, places, gas, depths)),
         )
         with _condensing(parts, store) as condensed:
@@ -160,6 +172,8 @@ class Joint:
 
     def with_gasket(self, gasket: GasketModel) -> Joint:
         """Return the joint with another gasket on the same bodies.
+
+        The head's bow is still read where the gasket that it was built with leaves its face clear.
 
         Raises
         ------
@@ -236,14 +250,14 @@ class Joint:
         return elastic_system(self.pair, tuple(f"fastener {seat.name}" for seat in self.seats))
 
     @cached_property
-    def bow_looks(self) -> BowLooks:
-        """Where the bow between neighbouring fasteners is looked at."""
-        return self.looks_within(REACH_MM)
+    def gap_looks(self) -> BowLooks:
+        """Where the bow of the gap between neighbouring fasteners is looked at."""
+        areas = looked_at(self.plan, self.laid.lines).gap
 
-    def looks_within(self, reach: float) -> BowLooks:
-        """Return the same from the nodes within another reach [mm]."""
-        places = np.array([seat.place for seat in self.seats])
-        return bow_looks((self.grid, self.kept), places, clear_face(self.plan, self.laid.lines), reach)
+        def shares(places: Floats) -> tuple[Ints, Floats]:
+            return node_weights(places, (self.grid, self.kept))
+
+        return bow_looks(shares, int(self.kept.max()) + 1, _places_of(self.seats), areas)
 
     @cached_property
     def grounded(self) -> tuple[Floats, Floats]:
@@ -341,6 +355,10 @@ class Joint:
     def _resultants(self) -> Mapping[str, Floats]:
         body = self.condensed[0]
         return dict(zip(body.names, body.resultants, strict=True))
+
+
+def _places_of(seats: Sequence[FastenerSeat]) -> Floats:
+    return np.array([seat.place for seat in seats])
 
 
 def _elastic(bodies: tuple[Body, Body]) -> list[tuple[float, float]]:

@@ -16,6 +16,7 @@ from firedeck.contact.bricks import Bricks, bricks_of, element_matrices
 from firedeck.contact.lattice import Lattice, lattice
 from firedeck.contact.pieces import SQUARES
 from firedeck.contact.section import BodySection
+from firedeck.contact.weights import node_weights
 from firedeck.errors import FiredeckError
 from firedeck.kernel.condense import GridBody, Loads
 from firedeck.pressure_map import Grid
@@ -99,6 +100,16 @@ class BodyMesh:
         out = np.full(shape, -1, dtype=np.int32)
         out[tuple(self.body.places[order].T)] = order
         return out
+
+    def face_shares(self, places: Floats) -> tuple[Ints, Floats]:
+        """Return nodes and weights of places in the sealing plane, -1 and nothing where there are none.
+
+        Parameters
+        ----------
+        places : ndarray, shape (n, 2)
+            The places [mm].
+        """
+        return node_weights(places, (self.grid, self.face_numbers.astype(np.int64)))
 
     def spread(self, points: Floats, forces: Floats, what: str = "a load") -> Floats:
         """Share point loads among the nodes of the bricks they lie in, shape (nodes, 3) [N].

@@ -9,10 +9,19 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from firedeck.contact.bowing import BowLooks
 from firedeck.contact.mesh import BodyMesh
 from firedeck.contact.volume_body import VolumeBody
 
-__all__ = ["BoreGas", "FastenerSeat", "block_patterns", "head_patterns", "shape_name"]
+__all__ = [
+    "BoreGas",
+    "FastenerSeat",
+    "block_patterns",
+    "bow_name",
+    "bow_patterns",
+    "head_patterns",
+    "shape_name",
+]
 
 Floats = npt.NDArray[np.float64]
 
@@ -106,6 +115,27 @@ def head_patterns(
         disc = _disc(bore.place, 0.0, 0.5 * bore.seal_diameter)
         yield f"gas {bore.name}", _upright(mesh, disc, 0.0, area, f"the gas over {bore.name!r}")
     yield from _thermal(mesh)
+
+
+def bow_patterns(seats: tuple[FastenerSeat, ...], looks: BowLooks) -> Iterator[Pattern]:
+    """Yield the head's patterns that are only looked at: its bow between neighbouring fasteners.
+
+    Parameters
+    ----------
+    seats : tuple of FastenerSeat
+        Fasteners.
+    looks : BowLooks
+        What every node of the head adds to the bow of each pair.
+    """
+    for (a, b), weights in zip(looks.pairs, looks.weights, strict=True):
+        upright = np.zeros((len(weights), 3))
+        upright[:, 2] = weights
+        yield bow_name(seats[a].name, seats[b].name), upright
+
+
+def bow_name(first: str, second: str) -> str:
+    """Return the name of the pattern that looks at the bow between two fasteners."""
+    return f"bow {first} to {second}"
 
 
 def block_patterns(

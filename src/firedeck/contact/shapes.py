@@ -9,8 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.linalg import cho_solve
 
-from firedeck.contact.bowing import REACH_MM
-from firedeck.contact.patterns import BORE_ORDERS, BoreGas, shape_name
+from firedeck.contact.patterns import BORE_ORDERS, BoreGas, bow_name, shape_name
 from firedeck.contact.state import JointState
 
 __all__ = ["BoreShape", "Bow", "Faces", "bore_shapes", "bows", "faces"]
@@ -83,6 +82,9 @@ def _opening(state: JointState) -> Floats:
 class Bow:
     """How far the head stands up midway between two neighbouring fasteners.
 
+    Between two bores, where seals cover all of its face, the head is read in the chambers' roofs beside
+    the bridge; the gap is read on the bridge itself.
+
     Attributes
     ----------
     fasteners : tuple of str
@@ -90,7 +92,7 @@ class Bow:
     head : float
         Head's face midway, against its height beside the two fasteners [mm], up positive.
     opening : float
-        The same for the gap between the faces [mm].
+        The same for the gap between the faces, seals' dents in it where they leave no other [mm].
     """
 
     fasteners: tuple[str, str]
@@ -98,26 +100,31 @@ class Bow:
     opening: float
 
 
-def bows(state: JointState, *, reach: float = REACH_MM) -> tuple[Bow, ...]:
+def bows(state: JointState) -> tuple[Bow, ...]:
     """Return the bow between every two neighbouring fasteners, the largest gap first.
 
-    Pairs are left out where the face is not known closely enough.
+    Pairs are left out where too little of a face can be seen.
 
     Parameters
     ----------
     state : JointState
         The state.
-    reach : float
-        How far from the wanted place the face is looked at [mm].
     """
-    both, seats = faces(state), state.joint.seats
-    looks = state.joint.bow_looks if reach == REACH_MM else state.joint.looks_within(reach)
-    rises = looks.weights @ np.column_stack([both.head, both.opening])
-    found = [
-        Bow((seats[a].name, seats[b].name), float(head), float(opening))
-        for (a, b), (head, opening) in zip(looks.pairs, rises, strict=True)
-    ]
+    opening = _opening(state)
+    looks, seats, seen = state.joint.gap_looks, state.joint.seats, _looked_at(state, opening)
+    found = []
+    for (a, b), rise in zip(looks.pairs, looks.weights @ opening, strict=True):
+        pair = (seats[a].name, seats[b].name)
+        if bow_name(*pair) in seen:
+            found.append(Bow(pair, seen[bow_name(*pair)], float(rise)))
     return tuple(sorted(found, key=lambda bow: -bow.opening))
+
+
+def _looked_at(state: JointState, opening: Floats) -> dict[str, float]:
+    """Return the displacement of both bodies in the sense of every pattern [mm]."""
+    pair = state.joint.pair
+    moved = pair.arriving.T @ opening + pair.flexibility @ state.amount_vector
+    return dict(zip(pair.names, moved.tolist(), strict=True))
 
 
 @dataclass(frozen=True)
@@ -156,9 +163,7 @@ def bore_shapes(state: JointState) -> tuple[BoreShape, ...]:
     state : JointState
         The state.
     """
-    joint = state.joint
-    moved = joint.pair.arriving.T @ _opening(state) + joint.pair.flexibility @ state.amount_vector
-    seen = dict(zip(joint.pair.names, moved, strict=True))
+    joint, seen = state.joint, _looked_at(state, _opening(state))
     return tuple(_bore_shape(bore, depth, seen) for bore in joint.bores for depth in joint.depths)
 
 

@@ -154,6 +154,21 @@ class VolumeBody:
         ]
         return np.array(work) / (3.0 * bulk)
 
+    def face_shares(self, places: Floats) -> tuple[Ints, Floats]:
+        """Return nodes and weights of places in the sealing plane or on the roof over them.
+
+        Where the mesh has no material, weights are nothing.
+
+        Parameters
+        ----------
+        places : ndarray, shape (n, 2)
+            The places [mm].
+        """
+        owners, local = self._located(np.column_stack([places, np.zeros(len(places))]))
+        cells = self.section.mesh.cells[np.maximum(owners, 0)]
+        shares, _ = shape_values(cells.shape[1], local)
+        return cells, np.where(owners[:, None] >= 0, shares, 0.0)
+
     def spread(self, points: Floats, forces: Floats, what: str = "a load") -> Floats:
         """Share point loads among the nodes of the elements they lie in, shape (nodes, 3) [N].
 
