@@ -4,7 +4,7 @@ A joint of one cylinder, on generic sections, is tightened and fired: on grids t
 3.5 mm, and on meshes of bricks that fit every bore, wall and column, tied to grids of the same lines. A
 quantity's limit is where straight lines in the pitch, one to each family, meet at no pitch at all; its doubt
 is half of what lines of their own would leave between them. A joint of two cylinders, whose bores have a
-bridge between them, has a table of its own, of grids alone. Writes the tables to build/convergence.md and the
+bridge between them, has a table of its own. Writes the tables to build/convergence.md and the
 figures to build/convergence.json. Pitches in millimetres choose some grids; ``fitted`` and ``two`` add the
 fitted meshes and the joint of two cylinders to these.
 """
@@ -206,6 +206,8 @@ def main(arguments: list[str]) -> int:
         meshes += [(pitch, size, 1) for size, pitch in FITTED]
     if "two" in words:
         meshes += [(pitch, None, 2) for pitch in chosen or PITCHES_OF_TWO]
+    if words == {"fitted", "two"}:
+        meshes += [(pitch, size, 2) for size, pitch in FITTED]
     rows = []
     for mesh in meshes:
         rows.append(measure(*mesh))
