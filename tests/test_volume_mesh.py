@@ -443,6 +443,25 @@ def test_a_prediction_from_a_mesh_is_in_balance_and_says_what_it_is_from(bench):
     assert loads[0] == pytest.approx(loads[1], rel=0.05)
 
 
+def test_a_gap_between_the_nodes_of_a_face_is_told(bench):
+    files = load_prediction(bench / "prediction.toml")
+    head = sections(files).head
+    mesh = bricks(body_mesh(head, deck_grid(outline_polygon(files.plan), 10.0)))
+    place = seal_line(files.plan, files.plan.seals[0], step=1.0).points[0]
+    away = mesh.points[:, :2] - place
+    far = np.linalg.norm(away, axis=1, keepdims=True)
+    # Nodes near the place are drawn off it, 13 mm from it instead of up to 13.
+    gaping = mesh.points.copy()
+    gaping[:, :2] += np.where(far < 22.0, away / np.maximum(far, 1e-9) * (22.0 - far) * 13.0 / 22.0, 0.0)
+    for points, told in ((mesh.points, []), (gaping, [f"{files.plan.seals[0].name!r} near"])):
+        holding = replace(files, meshes={"head": replace(mesh, points=points)})
+        notes = [one for one in sections(holding).head.assumptions if "the nearest node of" in one]
+        assert len(notes) == len(told)
+        for note, words in zip(notes, told, strict=True):
+            assert words in note
+            assert "mesh the face finer there" in note
+
+
 def test_a_prediction_from_a_mesh_is_exported_for_another_program(bench):
     head = 'mesh = "bricks.vtu"\nmesh_unit = "m"\nmaterial = "A356-T6"\n'
     result = predict(bench, head, "contact", "export", "--out", "deck", "--json")

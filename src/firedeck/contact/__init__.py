@@ -31,7 +31,7 @@ from firedeck.contact.section import BodySection, SectionLayer
 from firedeck.contact.shapes import BoreShape, Bow, Faces, bore_shapes, bows, faces
 from firedeck.contact.state import Certificate, JointState
 from firedeck.contact.tightening import loose_joint, tighten
-from firedeck.contact.volume import SolidMesh, VolumeSection, check_solid
+from firedeck.contact.volume import SolidMesh, VolumeSection, check_solid, widest_gap
 from firedeck.contact.warmth import Warmth
 
 __all__ = [
@@ -91,4 +91,5 @@ __all__ = [
     "swings",
     "tighten",
     "typical_states",
+    "widest_gap",
 ]

@@ -19,7 +19,7 @@ from firedeck.definition.material import Material
 from firedeck.errors import FiredeckError
 from firedeck.kernel.solid import smallest_bulk
 
-__all__ = ["SolidMesh", "VolumeSection", "check_solid"]
+__all__ = ["SolidMesh", "VolumeSection", "check_solid", "widest_gap"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -175,6 +175,24 @@ def check_solid(
     shapely.prepare(face)
     for name, line in (seals or {}).items():
         _check_under(mesh, side, (name, line), face)
+
+
+def widest_gap(mesh: SolidMesh, seals: Mapping[str, Floats]) -> tuple[str, Floats, float, float]:
+    """Return the seal that comes furthest from the face's nodes, where, how far, and how far usually [mm].
+
+    Parameters
+    ----------
+    mesh : SolidMesh
+        The mesh.
+    seals : mapping of str to ndarray
+        Places along every seal, each of shape (n, 2); at least one [mm].
+    """
+    tree = cKDTree(mesh.points[mesh.deck_nodes, :2])
+    found = {name: tree.query(line)[0] for name, line in seals.items()}
+    name = max(found, key=lambda seal: float(found[seal].max()))
+    worst = int(found[name].argmax())
+    usual = float(np.median(np.concatenate(list(found.values()))))
+    return name, seals[name][worst], float(found[name][worst]), usual
 
 
 def _check_sizes(mesh: SolidMesh, side: str, outline: BaseGeometry) -> None:
