@@ -58,7 +58,7 @@ def resample_conserving(
     The grid is filled in bands, several at a time, that run as the picture's rows do: most pixels of
     a row then share its cells with their neighbours, in whatever quarter the sheet lay on the scanner.
     """
-    total, cover = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
+    total, cover = np.empty(shape, np.float32), np.empty(shape, np.float32)
     matrix, (along_total, along_cover) = _along_rows(matrix, (total, cover))
     high, wide = along_total.shape
 
