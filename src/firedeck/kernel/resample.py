@@ -100,7 +100,8 @@ def _fill_band(
     scratch = np.empty(_CHUNK, np.int32), np.empty((2, _CHUNK), np.float32)
     # Lower left corners of footprints, by the margin's; cell k spans k to k + 1.
     from_x, from_y = matrix[0, 2] + 1.5 - pixel / 2.0, matrix[1, 2] + 1.5 - pixel / 2.0 - low
-    least, rows, cols = 1.0 - np.ceil(pixel), total.shape[0] - 1.0, total.shape[1] - 1.0
+    # A hair less to the right: rounded elsewhere, a footprint at the very edge must not lie beyond it.
+    least, rows, cols = 1.0 - np.ceil(pixel), total.shape[0] - 1.0, total.shape[1] - 1.0 - 1e-6
     for i in range(min(picture.shape[0], film.shape[0] * factor)):
         start = matrix[0, 1] * i + from_x, matrix[1, 1] * i + from_y
         begin, end = _columns_within(matrix[1, 0], start[1], least, rows, 0, wide)
