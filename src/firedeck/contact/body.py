@@ -240,5 +240,10 @@ def _counted(values: Floats) -> Ints:
 
 def _resultants(mesh: BodyMesh | VolumeBody, named: list[Pattern]) -> Floats:
     x, y = mesh.coordinates[:, 0], mesh.coordinates[:, 1]
-    lifts = [loads[:, 2] for _, loads in named]
-    return np.array([[lift.sum(), lift @ y, -(lift @ x)] for lift in lifts]).reshape(-1, 3)
+    found = np.empty((len(named), 3))
+    for row, (_, loads) in enumerate(named):
+        lift = loads[:, 2]
+        at = np.flatnonzero(lift)
+        lift = lift[at]
+        found[row] = lift.sum(), lift @ y[at], -(lift @ x[at])
+    return found

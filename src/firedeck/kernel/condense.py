@@ -37,6 +37,7 @@ from firedeck.kernel.elimination import (
     tree_of,
 )
 from firedeck.kernel.fronts import RankedBricks, add_loads, assemble, links, neighbours_left
+from firedeck.kernel.joined import grouped
 from firedeck.kernel.separators import Graph
 
 __all__ = ["Condensed", "GridBody", "Loads", "condense"]
@@ -69,9 +70,8 @@ class GridBody:
     @cached_property
     def around(self) -> tuple[Ints, Ints]:
         """Per node the start in a list, and the list: eight times a brick plus the node's corner of it."""
-        corners = self.elements.ravel()
-        starts = np.concatenate([[0], np.cumsum(np.bincount(corners, minlength=len(self.places)))])
-        return starts, np.argsort(corners, kind="stable")
+        starts, corners = grouped(self.elements.ravel(), len(self.places))
+        return starts, corners
 
 
 @dataclass(frozen=True)

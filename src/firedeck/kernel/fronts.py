@@ -10,7 +10,7 @@ from numba import njit
 
 from firedeck.kernel.elimination import gathered
 
-__all__ = ["RankedBricks", "add_loads", "assemble", "links", "multiply", "neighbours_left"]
+__all__ = ["RankedBricks", "add_loads", "assemble", "links", "multiply", "neighbours_left", "rows_met"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -192,3 +192,14 @@ def multiply(
                 for axis in range(3):
                     out[nodes[corner], axis, column] += force[3 * corner + axis]
     return out
+
+
+@njit(cache=True, nogil=True)
+def rows_met(rows: Floats) -> Ints:
+    """Return the numbers of the rows, of shape (n, 3), that hold anything but zeros, rising."""
+    found, count = np.empty(len(rows), dtype=np.int64), 0
+    for row in range(len(rows)):
+        if rows[row, 0] != 0.0 or rows[row, 1] != 0.0 or rows[row, 2] != 0.0:
+            found[count] = row
+            count += 1
+    return found[:count].copy()
