@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -41,7 +41,7 @@ Ints = npt.NDArray[np.int64]
 Body = BodyMesh | VolumeBody
 
 #: A body, its kept nodes and its patterns.
-_Part = tuple[Body, Ints, Iterator[Pattern]]
+_Part = tuple[Body, Ints, Iterable[Pattern]]
 
 #: ``fast``: patches along the seals; ``check``: every point.
 Level = Literal["fast", "check"]
@@ -149,8 +149,11 @@ class Joint:
         kept = _kept_nodes(plan, gasket, head, block, reach)
         at = kept >= 0
         places = tuple(seats)
+        # The head's patterns come first, at once: made beside the block's, which hold the interpreter's lock
+        # as well, neither body would be under way before both have theirs.
+        loads = list(head_patterns(head, places, gas))
         parts = (
-            (head, _in_order(head, kept, at), head_patterns(head, places, gas)),
+            (head, _in_order(head, kept, at), loads),
             (block, _in_order(block, kept, at), block_patterns(block, places, gas, depths)),
         )
         with _condensing(parts, store) as condensed:
