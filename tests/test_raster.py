@@ -8,7 +8,8 @@ from firedeck.film.picture import pool_scan, pooling_factor
 from firedeck.kernel.box import box_mean
 from firedeck.kernel.cells import settle_faint, weighted_normal
 from firedeck.kernel.medians import tile_medians
-from firedeck.kernel.raster import dilate, erode_diamond, resample_conserving
+from firedeck.kernel.raster import dilate, erode_diamond
+from firedeck.kernel.resample import resample_conserving
 from firedeck.kernel.windows import (
     closed_window_means,
     closed_window_sums,
@@ -29,6 +30,40 @@ def test_resampling_hands_over_all_light_at_any_angle(angle):
     total, cover = resample_conserving(picture, np.ones(picture.shape, bool), 1, matrix, scale, (130, 130))
     assert total.sum() == pytest.approx(picture.sum() * scale**2, rel=1e-5)
     assert cover.sum() == pytest.approx(picture.size * scale**2, rel=1e-5)
+
+
+def shared_out(picture, film, matrix, pixel, shape):
+    """Return what resampling should give, cell by pixel: overlaps of squares, one at a time."""
+    total, cover = np.zeros(shape), np.zeros(shape)
+    cells = [np.arange(size) - 0.5 for size in shape]
+    for i, j in zip(*np.nonzero(film), strict=True):
+        x, y = matrix @ (j, i, 1) - pixel / 2
+        tall, broad = (
+            np.clip(np.minimum(at + pixel, low + 1) - np.maximum(at, low), 0, None)
+            for at, low in zip((y, x), cells, strict=True)
+        )
+        total += picture[i, j] * np.outer(tall, broad)
+        cover += np.outer(tall, broad)
+    return total, cover
+
+
+@pytest.mark.parametrize("mirrored", [1, -1])
+@pytest.mark.parametrize("pixel", [0.4, 0.85, 1.0, 1.7])
+@pytest.mark.parametrize("angle", [0.0, 0.3, 33.0, 90.2, 179.0, 270.0, 310.0])
+def test_every_cell_gets_its_share_of_every_pixel_on_it(angle, pixel, mirrored):
+    rng = np.random.default_rng(4)
+    picture = rng.uniform(0.2, 0.9, (40, 48)).astype(np.float32)
+    film = rng.random((10, 12)) < 0.8
+    turn = np.radians(angle)
+    linear = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]) * (
+        pixel,
+        mirrored * pixel,
+    )
+    matrix = np.column_stack([linear, [18.0, 22.0] - linear @ [24.0, 20.0]])  # some of it beyond the grid
+    found = resample_conserving(picture, film, 4, matrix, pixel, (46, 36))
+    expected = shared_out(picture, np.kron(film, np.ones((4, 4), bool)), matrix, pixel, (46, 36))
+    for one, other in zip(found, expected, strict=True):
+        np.testing.assert_allclose(one, other, atol=2e-5)
 
 
 def test_resampling_a_flat_picture_gives_a_flat_map():

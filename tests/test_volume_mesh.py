@@ -21,8 +21,9 @@ from firedeck.contact.warmth import mean_temperature
 from firedeck.definition.shape import outline_polygon, seal_line
 from firedeck.errors import FiredeckError
 from firedeck.files.mesh_file import read_solid
-from firedeck.kernel.graph_dissection import dissect_graph
+from firedeck.kernel.dissection import dissect
 from firedeck.kernel.hexahedron import elasticity
+from firedeck.kernel.separators import Graph
 from firedeck.kernel.solid import shape_values, solid_sums
 from firedeck.kernel.sparse_condense import condense_sparse
 from firedeck.pressure_map import Grid
@@ -195,19 +196,47 @@ def test_condensing_a_sparse_matrix_is_the_dense_schur_complement():
     np.testing.assert_allclose(found.flexibility, loads[inner].T @ solved[:, 12:], atol=1e-10)
 
 
-def test_the_order_of_elimination_cuts_a_cube_in_its_planes_and_parts_what_it_cuts():
-    side = 10
-    at = np.stack(np.meshgrid(*[np.arange(side)] * 3, indexing="ij"), axis=-1).reshape(-1, 3).astype(float)
-    near = (np.abs(at[:, None] - at[None]).max(axis=2) == 1.0).astype(int)
-    graph = csr_array(near)
-    groups = dissect_graph(graph.indptr.astype(np.int64), graph.indices.astype(np.int32), at)
-    assert np.array_equal(np.sort(np.concatenate([own for own, _ in groups])), np.arange(side**3))
-    assert len(groups[-1][0]) == side**2
+def touching(at):
+    return (np.abs(at[:, None] - at[None]).max(axis=2) == 1).astype(int)
+
+
+def groups_of(at):
+    """The order of elimination, once it is shown to part what it cuts."""
+    near = touching(at)
+    links = csr_array(near)
+    weights = np.ones(len(at), dtype=np.int64)
+    order = dissect(at, Graph(weights, links.indptr.astype(np.int64), links.indices.astype(np.int32)))
+    groups = np.split(order.nodes, order.starts[1:-1])
+    assert np.array_equal(np.sort(order.nodes), np.arange(len(at)))
     below = {}
-    for number, (own, children) in enumerate(groups):
+    for number, own in enumerate([*groups, at[:0, 0]]):
+        children = np.flatnonzero(order.parents == (number if number < len(groups) else -1))
         below[number] = np.concatenate([own, *(below[child] for child in children)])
         for one, other in itertools.combinations(children, 2):
             assert not near[np.ix_(below[one], below[other])].any()
+    return groups
+
+
+def test_the_order_of_elimination_cuts_a_cube_in_its_planes_and_parts_what_it_cuts():
+    side = 10
+    at = np.stack(np.meshgrid(*[np.arange(side)] * 3, indexing="ij"), axis=-1).reshape(-1, 3)
+    assert len(groups_of(at)[-1]) == side**2
+
+
+def test_the_order_of_elimination_parts_what_has_holes_and_loose_parts():
+    rng = np.random.default_rng(11)
+    at = np.argwhere(rng.random((12, 11, 10)) < 0.4)
+    assert max(len(own) for own in groups_of(at)) < len(at) // 4
+
+
+def test_a_separator_runs_aslant_where_that_takes_fewer_nodes():
+    # A sheet with a slanted slot, open in the middle only: every plane meets more than the opening.
+    sheet = np.ones((15, 5, 1), dtype=bool)
+    for y in (0, 1, 3, 4):
+        sheet[5 + y : 7 + y, y] = False
+    at = np.argwhere(sheet)
+    assert np.bincount(at[:, 0]).min() == 3
+    assert len(groups_of(at)[-1]) == 2
 
 
 def test_what_a_mesh_without_resistance_is_told():

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -23,9 +23,6 @@ __all__ = ["CondensedBody", "Store", "condense_body", "held_freedoms"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-
-#: Does one condensation.
-_Task = Callable[[], Condensed]
 
 #: Changes whenever the same input would give another answer.
 _RULES = "brick, enhanced strains less their mean, 8 x 8 parts by share, pieces apart, even threads; 3"
@@ -161,28 +158,52 @@ def condense_body(
     FiredeckError
         If a part of the body hangs on nothing.
     """
-    named = list(patterns)
-    key, condense_it = _task(mesh, kept, named)
-    condensed = _kept_before(store, key, (len(kept), len(named)))
+    asked = (
+        _of_volume(mesh, kept, patterns) if isinstance(mesh, VolumeBody) else _of_grid(mesh, kept, patterns)
+    )
+    condensed = _kept_before(store, asked.key, (len(kept), len(asked.names)))
     if condensed is None:
-        condensed = _condense(mesh, condense_it)
+        condensed = _condense(mesh, asked.task)
         if store is not None:
-            store.put(key, vars(condensed))
-    return CondensedBody(key, tuple(name for name, _ in named), condensed, _resultants(mesh, named))
+            store.put(asked.key, vars(condensed))
+    return CondensedBody(asked.key, asked.names, condensed, asked.resultants)
 
 
-def _task(mesh: BodyMesh | VolumeBody, kept: Ints, named: list[Pattern]) -> tuple[str, _Task]:
-    """Return the hash of a condensation, and what does it."""
+@dataclass(frozen=True)
+class _Asked:
+    """A condensation: the hash of what it depends on, its patterns and their resultants, and what does it."""
+
+    key: str
+    names: tuple[str, ...]
+    resultants: Floats
+    task: Callable[[], Condensed]
+
+
+def _of_volume(mesh: VolumeBody, kept: Ints, patterns: Iterable[Pattern]) -> _Asked:
+    named = list(patterns)
     names, columns = tuple(name for name, _ in named), tuple(loads for _, loads in named)
-    if isinstance(mesh, VolumeBody):
-        return volume_key(mesh, columns, names, kept), lambda: condense_volume(mesh, kept, columns)
-    loads = loads_by_node(columns, len(mesh.body.places))
+    key = volume_key(mesh, columns, names, kept)
+    resultants = _resultants(mesh, loads_by_node(columns, len(mesh.coordinates)))
+    return _Asked(key, names, resultants, lambda: condense_volume(mesh, kept, columns))
+
+
+def _of_grid(mesh: BodyMesh, kept: Ints, patterns: Iterable[Pattern]) -> _Asked:
+    found: list[str] = []
+
+    def columns() -> Iterator[Floats]:
+        # One at a time: a column is as long as the body, and hardly anything of it is loaded.
+        for name, loads in patterns:
+            found.append(name)
+            yield loads
+
+    loads, names = loads_by_node(columns(), len(mesh.body.places)), tuple(found)
     held = held_freedoms(mesh)
     upright = np.column_stack([kept, np.full(len(kept), 2)])
-    return _key(mesh, kept, held, loads, names), lambda: condense(mesh.body, upright, held, loads)
+    key = _key(mesh, kept, held, loads, names)
+    return _Asked(key, names, _resultants(mesh, loads), lambda: condense(mesh.body, upright, held, loads))
 
 
-def _condense(mesh: BodyMesh | VolumeBody, task: _Task) -> Condensed:
+def _condense(mesh: BodyMesh | VolumeBody, task: Callable[[], Condensed]) -> Condensed:
     try:
         return task()
     except ArithmeticError as fault:
@@ -238,7 +259,8 @@ def _counted(values: Floats) -> Ints:
     return np.rint(values / step).astype(np.int64)
 
 
-def _resultants(mesh: BodyMesh | VolumeBody, named: list[Pattern]) -> Floats:
-    x, y = mesh.coordinates[:, 0], mesh.coordinates[:, 1]
-    lifts = [loads[:, 2] for _, loads in named]
-    return np.array([[lift.sum(), lift @ y, -(lift @ x)] for lift in lifts]).reshape(-1, 3)
+def _resultants(mesh: BodyMesh | VolumeBody, loads: Loads) -> Floats:
+    x, y = np.repeat(mesh.coordinates[:, :2], np.diff(loads.starts), axis=0).T
+    lift = loads.values[:, 2]
+    sums = [np.bincount(loads.columns, part, minlength=loads.count) for part in (lift, lift * y, -lift * x)]
+    return np.column_stack(sums)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import chain
 from typing import Literal
 
 import numpy as np
@@ -50,7 +49,7 @@ Ints = npt.NDArray[np.int64]
 Body = BodyMesh | VolumeBody
 
 #: A body, its kept nodes and its patterns.
-_Part = tuple[Body, Ints, Iterator[Pattern]]
+_Part = tuple[Body, Ints, Iterable[Pattern]]
 
 #: ``fast``: patches along the seals; ``check``: every point.
 Level = Literal["fast", "check"]
@@ -160,9 +159,11 @@ class Joint:
         places = tuple(seats)
         areas = looked_at(plan, gasket.lines(plan, 1.0)).head
         looks = bow_looks(head.face_shares, len(head.coordinates), _places_of(places), areas)
-        of_head = chain(head_patterns(head, places, gas), bow_patterns(places, looks))
+        # The head's patterns come first, at once: made beside the block's, which hold the interpreter's lock
+        # as well, neither body would be under way before both have theirs.
+        loads = [*head_patterns(head, places, gas), *bow_patterns(places, looks)]
         parts = (
-            (head, _in_order(head, kept, at), of_head),
+            (head, _in_order(head, kept, at), loads),
             (block, _in_order(block, kept, at), block_patterns(block, places, gas, depths)),
         )
         with _condensing(parts, store) as condensed:

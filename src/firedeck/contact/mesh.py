@@ -19,6 +19,8 @@ from firedeck.contact.section import BodySection
 from firedeck.contact.weights import node_weights
 from firedeck.errors import FiredeckError
 from firedeck.kernel.condense import GridBody, Loads
+from firedeck.kernel.fronts import rows_met
+from firedeck.kernel.joined import grouped
 from firedeck.pressure_map import Grid
 
 __all__ = ["BodyMesh", "body_mesh", "deck_grid"]
@@ -168,10 +170,10 @@ class BodyMesh:
         base: Ints = np.clip(np.floor(along).astype(np.int64), 0, limit)
         part: Floats = np.clip(along - base, 0.0, 1.0)
         numbers = self._corners_near(base, part)
-        weights = np.empty((len(points), 8))
-        for corner in range(8):
-            step = np.array([corner & 1, (corner >> 1) & 1, corner >> 2])
-            weights[:, corner] = np.prod(np.where(step == 1, part, 1.0 - part), axis=1)
+        x, y, z = (np.stack([1.0 - part[:, axis], part[:, axis]], axis=1) for axis in range(3))
+        # Corners run along x fastest; products in the order of the axes.
+        plan = x[:, None, :] * y[:, :, None]
+        weights = (plan[:, None] * z[:, :, None, None]).reshape(len(points), 8)
         return numbers, np.where(numbers >= 0, weights, 0.0)
 
     def _corners_near(self, base: Ints, part: Floats) -> Ints:
@@ -190,12 +192,14 @@ class BodyMesh:
 
     def thermal_load(self, plane: int) -> Floats:
         """Return node loads for unit free strain in one plane of nodes, falling to its neighbours [N]."""
-        out = np.zeros((len(self.body.places), 3))
+        nodes, loads = [], []
         for layer, end in ((plane - 1, 1), (plane, 0)):
             own = np.flatnonzero(self.bricks.cells[:, 2] == layer)
-            loads = self.thermal[self.body.kinds[own], :, end].reshape(-1, 8, 3)
-            np.add.at(out, self.body.elements[own], loads)
-        return out
+            nodes.append(self.body.elements[own].ravel())
+            loads.append(self.thermal[self.body.kinds[own], :, end].reshape(-1, 3))
+        at, pushed = np.concatenate(nodes), np.concatenate(loads)
+        sums = [np.bincount(at, along, minlength=len(self.body.places)) for along in pushed.T]
+        return np.stack(sums, axis=1)
 
 
 def _rescaled(out: Floats, forces: Floats) -> Floats:
@@ -210,13 +214,11 @@ def loads_by_node(columns: Iterable[Floats], nodes: int) -> Loads:
     number, pattern, value = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)], [np.zeros((0, 3))]
     count = 0
     for count, column in enumerate(columns, start=1):
-        loaded = np.flatnonzero((column[:, 0] != 0.0) | (column[:, 1] != 0.0) | (column[:, 2] != 0.0))
+        loaded = rows_met(column)
         number.append(loaded)
         pattern.append(np.full(len(loaded), count - 1))
         value.append(column[loaded])
-    all_numbers = np.concatenate(number)
-    order = np.argsort(all_numbers, kind="stable")
-    starts = np.searchsorted(all_numbers[order], np.arange(nodes + 1))
+    starts, order = grouped(np.concatenate(number), nodes)
     return Loads(starts, np.concatenate(pattern)[order], np.concatenate(value)[order], count)
 
 

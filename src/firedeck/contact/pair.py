@@ -2,23 +2,33 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 
 from firedeck.contact.body import CondensedBody
-from firedeck.kernel.dense import divide_columns, factor_lower, mirrored, own_product
-from firedeck.kernel.threads import for_each, row_bands
+from firedeck.kernel.dense import (
+    Routines,
+    divide_rows,
+    factor_columns,
+    from_diagonal,
+    routines,
+    subtract_product,
+)
+from firedeck.kernel.elimination import parted
+from firedeck.kernel.threads import row_bands, side_by_side
 
 __all__ = ["ElasticSystem", "Pair", "elastic_system", "merge"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-#: Strips of a matrix that are worked on side by side [1].
-_STRIPS = 12
+#: Rows of a matrix that are eliminated at a time, and worked on side by side with others [1].
+_BAND = 306
 
 
 @dataclass(frozen=True)
@@ -86,36 +96,42 @@ def merge(head: CondensedBody, block: CondensedBody) -> Pair:
     arriving_b, flexibility_b = _on(names, block)
     own, lifting = head.condensed.stiffness, arriving_h + arriving_b
     n = len(own)
-    # Symmetric, so the transpose is the same matrix with its columns in memory one after the other.
-    factor = (own + block.condensed.stiffness).T
-    if not factor_lower(factor):
+    front = np.empty((2 * n + len(names), 2 * n + len(names)))
+    np.add(own, block.condensed.stiffness, out=front[:n, :n])
+    front[:n, n : 2 * n], front[:n, 2 * n :] = own, -lifting
+    front[n : 2 * n, n : 2 * n], front[n : 2 * n, 2 * n :] = own, -arriving_h
+    front[2 * n :, 2 * n :] = -(flexibility_h + flexibility_b)
+    if not _eliminated(front, n):
         raise ArithmeticError("head and block together can move without resistance")
-    for column in range(1, n):
-        factor[:column, column] = 0.0
-    columns = np.empty((n, n + len(names)), order="F")
-    columns[:, :n], columns[:, n:] = own.T, lifting
-    crossed = _crossed(factor, columns)
-    return Pair(
-        names,
-        own - crossed[:n, :n],
-        arriving_h - crossed[:n, n:],
-        flexibility_h + flexibility_b + crossed[n:, n:],
-        own,
-        factor,
-        lifting,
-    )
+    stiffness, arriving, flexibility = parted(front[n:, n:], n)
+    return Pair(names, stiffness, arriving, flexibility, own, from_diagonal(front[:n, :n]).T, lifting)
 
 
-def _crossed(factor: Floats, columns: Floats) -> Floats:
-    """Return ``columns' (L L')^-1 columns``, a lower factor L given; strips of it side by side.
+def _eliminated(front: Floats, count: int) -> bool:
+    """Eliminate the first rows of a symmetric front, given from the diagonal on; return whether that went.
 
-    The columns, in memory one after the other, are divided by the factor in place.
+    Bands of rows one after the other, strips of what follows side by side. The rest of the front is
+    changed by all bands at once.
     """
-    whole = np.empty((columns.shape[1], columns.shape[1]), order="F")
-    strips = row_bands(len(whole), -(-len(whole) // _STRIPS))
-    for_each(lambda strip: divide_columns(factor, columns, strip), strips)
-    for_each(lambda strip: own_product(columns, whole, strip), strips)
-    return np.asarray(mirrored(whole.T))
+    call = routines()
+    with side_by_side(os.cpu_count() or 1) as pool:
+        for band in row_bands(count, _BAND):
+            panel, rest = front[band, band.start :], front[band.stop :, band.stop :]
+            if not factor_columns(panel, call):
+                return False
+            list(pool.map(partial(_divide, panel, call), row_bands(len(rest), _BAND)))
+            list(pool.map(partial(_subtract, panel, rest, call), row_bands(count - band.stop, _BAND)))
+        panel, rest = front[:count], front[count:, count:]
+        list(pool.map(partial(_subtract, panel, rest, call), row_bands(len(rest), _BAND)))
+    return True
+
+
+def _divide(panel: Floats, call: Routines, strip: slice) -> None:
+    divide_rows(panel, strip.start, strip.stop, call)
+
+
+def _subtract(panel: Floats, rest: Floats, call: Routines, strip: slice) -> None:
+    subtract_product(panel, rest, strip.start, strip.stop, call)
 
 
 def _on(names: tuple[str, ...], body: CondensedBody) -> tuple[Floats, Floats]:

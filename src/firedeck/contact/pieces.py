@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from firedeck.contact.lattice import Lattice
 from firedeck.kernel.coverage import covered
 from firedeck.kernel.hexahedron import PARTS
-from firedeck.kernel.joined import tallied
+from firedeck.kernel.joined import met, tallied
 
 __all__ = ["STEPS", "Pieces", "meetings", "plan_pieces"]
 
@@ -115,8 +115,7 @@ def meetings(first: npt.NDArray[np.int32], second: npt.NDArray[np.int32]) -> Int
     first, second : ndarray of int32, of one shape
         Labels on either side of the squares' common faces; 0 where there is no material.
     """
-    both = (first > 0) & (second > 0)
     # One number to a pair: many times faster to sort than rows.
     width = int(second.max(initial=0)) + 1
-    pairs = np.unique(first[both].astype(np.int64) * width + second[both])
+    pairs = np.unique(met(first.ravel(), second.ravel(), width))
     return np.column_stack(np.divmod(pairs, width))

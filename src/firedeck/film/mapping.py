@@ -18,7 +18,8 @@ from firedeck.film.picture import ScanPicture
 from firedeck.film.response import build_conversion, grain_of_signal, signal_of
 from firedeck.kernel.box import box_mean
 from firedeck.kernel.cells import convert_cells, settle_faint
-from firedeck.kernel.raster import dilate, resample_conserving
+from firedeck.kernel.raster import dilate
+from firedeck.kernel.resample import resample_conserving
 from firedeck.kernel.threads import for_each, row_bands
 from firedeck.pressure_map import Conversion, FloatArray, Grid, MapArray, PressureMap
 

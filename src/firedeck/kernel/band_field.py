@@ -36,7 +36,7 @@ def smooth_rows(values: FloatArray, taps: FloatArray) -> FloatArray:
     values : ndarray, shape (n, m)
         Rows.
     taps : ndarray, shape (odd,)
-        Weights.
+        Weights, the same to either side of the middle one.
 
     Returns
     -------
@@ -59,12 +59,14 @@ def _smooth(padded: FloatArray, taps: FloatArray, out: FloatArray) -> None:
     reach = taps.size // 2
     padded[:reach] = padded[reach]
     padded[padded.size - reach :] = padded[padded.size - reach - 1]
-    out[:] = 0.0
-    # Tap by tap over the whole row, so that several samples are added at once.
-    for t in range(taps.size):
-        weight, shifted = taps[t], padded[t : t + out.size]
+    middle = padded[reach : reach + out.size]
+    for m in range(out.size):
+        out[m] = taps[reach] * middle[m]
+    # Pair by pair of taps over the whole row, so that several samples are added at once.
+    for t in range(reach):
+        weight, before, after = taps[t], padded[t : t + out.size], padded[2 * reach - t :]
         for m in range(out.size):
-            out[m] += weight * shifted[m]
+            out[m] += weight * (before[m] + after[m])
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -125,7 +127,7 @@ def band_pressure(
     lowest : float
         Lower pressures become 0 [MPa].
     taps : ndarray, shape (odd,)
-        Weights of the smoothing across the band.
+        Weights of the smoothing across the band, the same to either side of the middle one.
 
     Returns
     -------

@@ -251,21 +251,41 @@ def settle_faint(
         Pressure [MPa], changed in place.
     """
     high, wide = signal.shape
+    bit = np.uint16(faint)
     for ti in range(0, high, side):
+        rows = range(ti, min(ti + side, high))
         for tj in range(0, wide, side):
+            cols = slice(tj, min(tj + side, wide))
             total, count = 0.0, 0
-            for i in range(ti, min(ti + side, high)):
-                for j in range(tj, min(tj + side, wide)):
-                    if flags[i, j] & faint:
-                        total += signal[i, j]
-                        count += 1
-            if count == 0:
-                continue
-            mean = np.float32(max(total / count, 0.0) * per_signal)
-            for i in range(ti, min(ti + side, high)):
-                for j in range(tj, min(tj + side, wide)):
-                    if flags[i, j] & faint:
-                        value[i, j] = mean
+            for i in rows:
+                more, number = _sum_flagged(signal[i, cols], flags[i, cols], bit)
+                total, count = total + more, count + number
+            if count > 0:
+                mean = np.float32(max(total / count, 0.0) * per_signal)
+                for i in rows:
+                    _set_flagged(value[i, cols], flags[i, cols], bit, mean)
+
+
+# Both choose without a branch, as nothing foretells which cells are faint.
+@njit(cache=True, nogil=True, error_model="numpy")
+def _sum_flagged(
+    signal: npt.NDArray[np.float32], flags: npt.NDArray[np.uint16], bit: np.uint16
+) -> tuple[float, int]:
+    total, count = 0.0, 0
+    for j in range(signal.size):
+        flagged, own = (flags[j] & bit) != 0, np.float64(signal[j])
+        total += own if flagged else 0.0
+        count += 1 if flagged else 0
+    return total, count
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _set_flagged(
+    value: npt.NDArray[np.float32], flags: npt.NDArray[np.uint16], bit: np.uint16, mean: np.float32
+) -> None:
+    for j in range(value.size):
+        own = value[j]
+        value[j] = mean if (flags[j] & bit) != 0 else own
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -36,7 +36,9 @@ from firedeck.kernel.elimination import (
     room,
     tree_of,
 )
-from firedeck.kernel.fronts import RankedBricks, add_loads, assemble, neighbours_left
+from firedeck.kernel.fronts import RankedBricks, add_loads, assemble, links, neighbours_left
+from firedeck.kernel.joined import grouped
+from firedeck.kernel.separators import Graph
 
 __all__ = ["Condensed", "GridBody", "Loads", "condense"]
 
@@ -68,9 +70,8 @@ class GridBody:
     @cached_property
     def around(self) -> tuple[Ints, Ints]:
         """Per node the start in a list, and the list: eight times a brick plus the node's corner of it."""
-        corners = self.elements.ravel()
-        starts = np.concatenate([[0], np.cumsum(np.bincount(corners, minlength=len(self.places)))])
-        return starts, np.argsort(corners, kind="stable")
+        starts, corners = grouped(self.elements.ravel(), len(self.places))
+        return starts, corners
 
 
 @dataclass(frozen=True)
@@ -138,8 +139,10 @@ def condense(body: GridBody, kept: Ints, held: npt.NDArray[np.bool_], loads: Loa
     ArithmeticError
         If what is eliminated can move without resistance.
     """
-    order = dissect(body.places)
-    rank, firsts = _ranked(order, kept, held)
+    free = ~held
+    free[kept[:, 0], kept[:, 1]] = False
+    order = dissect(body.places, Graph(free.sum(axis=1), *links(*body.around, body.elements)))
+    rank, firsts = _ranked(order, kept, free)
     inner = int(firsts[-1])
     columns = loads.columns + inner + len(kept)
     bricks = RankedBricks(
@@ -155,13 +158,11 @@ def condense(body: GridBody, kept: Ints, held: npt.NDArray[np.bool_], loads: Loa
     return Condensed(*parted(last, len(kept)))
 
 
-def _ranked(order: Dissection, kept: Ints, held: npt.NDArray[np.bool_]) -> tuple[Ints, Ints]:
+def _ranked(order: Dissection, kept: Ints, free: npt.NDArray[np.bool_]) -> tuple[Ints, Ints]:
     """Return the rank of each freedom, eliminated ones first, then kept ones, and each group's first."""
-    free = ~held
-    free[kept[:, 0], kept[:, 1]] = False
     per_node = free[order.nodes]
     place = np.flatnonzero(per_node.ravel())
-    rank = np.full(held.shape, -1, dtype=np.int64)
+    rank = np.full(free.shape, -1, dtype=np.int64)
     rank[order.nodes[place // 3], place % 3] = np.arange(len(place))
     rank[kept[:, 0], kept[:, 1]] = len(place) + np.arange(len(kept))
     ends = np.concatenate([[0], np.cumsum(per_node.sum(axis=1))])

@@ -22,12 +22,14 @@ from numba.extending import get_cython_function_address, intrinsic
 
 __all__ = [
     "Routines",
-    "divide_columns",
+    "divide_rows",
     "eliminate_columns",
+    "factor_columns",
     "factor_lower",
+    "from_diagonal",
     "mirrored",
-    "own_product",
     "routines",
+    "subtract_product",
 ]
 
 Floats = npt.NDArray[np.float64]
@@ -99,21 +101,97 @@ def eliminate_columns(panel: Floats, left: Floats, call: Routines) -> bool:
     call : Routines
         What does the work.
     """
-    k, n = panel.shape
+    if not factor_columns(panel, call):
+        return False
+    divide_rows(panel, 0, len(left), call)
+    subtract_product(panel, left, 0, len(left), call)
+    return True
+
+
+@njit(cache=True, nogil=True)
+def factor_columns(panel: Floats, call: Routines) -> bool:
+    """Replace the lower triangle of the first columns of a front by its factor; return whether there is one.
+
+    Parameters
+    ----------
+    panel, call
+        As for `eliminate_columns`; rows may lie further apart than they are long.
+    """
+    k = len(panel)
     if k == 0:
         return True
-    numbers = np.array([n, k, n - k, 0], dtype=np.int32)
-    width, pivots, rest, fault = _addresses(numbers)
-    lower, right, plain, turned = _letters(call.letters)
-    one, minus = call.factors[1:].ctypes.data, call.factors[2:].ctypes.data
-    start = panel.ctypes.data
-    _run(call.potrf, (lower, pivots, start, width, fault))
-    if numbers[3] == 0 and n > k:
-        beside = start + np.uint64(8 * k)
-        _run(call.trsm, (right, lower, turned, plain, rest, pivots, one, start, width, beside, width))
-        _run(call.syrk, (lower, plain, rest, pivots, minus, beside, width, one, left.ctypes.data, rest))
+    numbers = np.array([k, panel.strides[0] // 8, 0, 0], dtype=np.int32)
+    pivots, width, fault, _ = _addresses(numbers)
+    lower, _, _, _ = _letters(call.letters)
+    _run(call.potrf, (lower, pivots, panel.ctypes.data, width, fault))
     # Looked at once more after the last call: an array lives no longer than it is used.
-    return bool(numbers[3] == 0)
+    return bool(numbers[2] == 0)
+
+
+@njit(cache=True, nogil=True)
+def divide_rows(panel: Floats, first: int, past: int, call: Routines) -> int:
+    """Divide some rows below the factor of a front's first columns by it; return how many.
+
+    Parameters
+    ----------
+    panel, call
+        As for `factor_columns`, with the factor in place.
+    first, past : int
+        The rows, counted from below the factor.
+    """
+    k = len(panel)
+    numbers = np.array([k, past - first, panel.strides[0] // 8, 0], dtype=np.int32)
+    if k == 0 or past <= first:
+        return 0
+    pivots, many, width, _ = _addresses(numbers)
+    lower, right, plain, turned = _letters(call.letters)
+    one, start = call.factors[1:].ctypes.data, panel.ctypes.data
+    _run(
+        call.trsm,
+        (
+            right,
+            lower,
+            turned,
+            plain,
+            many,
+            pivots,
+            one,
+            start,
+            width,
+            start + np.uint64(8 * (k + first)),
+            width,
+        ),
+    )
+    return int(numbers[1])
+
+
+@njit(cache=True, nogil=True)
+def subtract_product(panel: Floats, left: Floats, first: int, past: int, call: Routines) -> int:
+    """Take from some columns of the rest of a front what the first ones leave there; return how many.
+
+    Parameters
+    ----------
+    panel, left, call
+        As for `divide_rows` and `eliminate_columns`.
+    first, past : int
+        The columns of the rest.
+    """
+    k, m = len(panel), len(left)
+    widths = panel.strides[0] // 8, left.strides[0] // 8
+    numbers = np.array([k, past - first, m - past, widths[0], widths[1]], dtype=np.int32)
+    if k == 0 or past <= first:
+        return 0
+    pivots, many, below, width = _addresses(numbers)
+    lower, _, plain, turned = _letters(call.letters)
+    one, minus, apart = call.factors[1:].ctypes.data, call.factors[2:].ctypes.data, numbers[4:].ctypes.data
+    own = panel.ctypes.data + np.uint64(8 * (k + first))
+    under = panel.ctypes.data + np.uint64(8 * (k + past))
+    at = left.ctypes.data + np.uint64(first * (left.strides[0] + 8))
+    _run(call.syrk, (lower, plain, many, pivots, minus, own, width, one, at, apart))
+    if past < m:
+        at += np.uint64(8 * (past - first))
+        _run(call.gemm, (plain, turned, below, many, pivots, minus, under, width, own, width, one, at, apart))
+    return int(numbers[1])
 
 
 @njit(cache=True, nogil=True)
@@ -138,63 +216,9 @@ def factor_lower(matrix: Floats) -> bool:
     matrix : ndarray, shape (n, n), columns in memory one after the other
         Symmetric matrix; lower triangle used and replaced.
     """
-    _require_columns(matrix)
+    if not matrix.flags.f_contiguous:
+        raise ValueError("a matrix's columns do not lie one after the other")
     return bool(eliminate_columns(matrix.T, np.empty((0, 0)), routines()))
-
-
-def divide_columns(factor: Floats, columns: Floats, which: slice) -> None:
-    """Divide some columns by a lower factor, in place.
-
-    Parameters
-    ----------
-    factor : ndarray, shape (n, n), columns in memory one after the other
-        Lower triangle used.
-    columns : ndarray, shape (n, k), columns in memory one after the other
-        Changed in place.
-    which : slice
-        Which of the columns.
-    """
-    _require_columns(factor, columns)
-    _divide(factor.T, columns.T[which], routines())
-
-
-@njit(cache=True, nogil=True)
-def _divide(factor: Floats, columns: Floats, call: Routines) -> int:
-    numbers = np.array([factor.shape[0], columns.shape[0], 0, 0], dtype=np.int32)
-    size, many, _, _ = _addresses(numbers)
-    lower, _, plain, _ = _letters(call.letters)
-    one = call.factors[1:].ctypes.data
-    at, start = columns.ctypes.data, factor.ctypes.data
-    _run(call.trsm, (lower, lower, plain, plain, size, many, one, start, size, at, size))
-    return int(numbers[1])
-
-
-def own_product(columns: Floats, out: Floats, which: slice) -> None:
-    """Fill in some columns of the product of a matrix's transpose with itself, from the diagonal down.
-
-    Parameters
-    ----------
-    columns : ndarray, shape (n, k), columns in memory one after the other
-        The matrix.
-    out : ndarray, shape (k, k), columns in memory one after the other
-        Changed in place.
-    which : slice
-        Which columns of the product.
-    """
-    _require_columns(columns, out)
-    _product(columns.T, out.T, which.start, which.stop, routines())
-
-
-@njit(cache=True, nogil=True)
-def _product(columns: Floats, out: Floats, first: int, past: int, call: Routines) -> int:
-    k, n = columns.shape
-    numbers = np.array([n, k, k - first, past - first], dtype=np.int32)
-    inner, size, rows, many = _addresses(numbers)
-    _, _, plain, turned = _letters(call.letters)
-    zero, one = call.factors.ctypes.data, call.factors[1:].ctypes.data
-    left, into = columns[first:].ctypes.data, out[first, first:].ctypes.data
-    _run(call.gemm, (turned, plain, rows, many, inner, one, left, inner, left, inner, zero, into, size))
-    return int(numbers[0])
 
 
 @njit(cache=True, nogil=True)
@@ -217,7 +241,10 @@ def mirrored(half: Floats) -> Floats:
     return out
 
 
-def _require_columns(*matrices: Floats) -> None:
-    for matrix in matrices:
-        if not matrix.flags.f_contiguous:
-            raise ValueError("a matrix's columns do not lie one after the other")
+@njit(cache=True, nogil=True)
+def from_diagonal(half: Floats) -> Floats:
+    """Return a matrix from its entries from the diagonal on, zeros below; shape (n, n)."""
+    out = np.zeros(half.shape)
+    for row in range(len(half)):
+        out[row, row:] = half[row, row:]
+    return out

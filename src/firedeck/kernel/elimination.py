@@ -15,6 +15,7 @@ import numpy.typing as npt
 from numba import njit
 
 from firedeck.kernel.dense import Routines, eliminate_columns, mirrored
+from firedeck.kernel.joined import grouped
 
 __all__ = [
     "Rows",
@@ -101,8 +102,7 @@ def tree_of(firsts: Ints, parents: Ints) -> Tree:
     """
     groups = len(parents)
     owners = np.where(parents < 0, groups, parents)
-    begins = np.concatenate([[0], np.cumsum(np.bincount(owners, minlength=groups + 1))])
-    return Tree(firsts, begins, np.argsort(owners, kind="stable"))
+    return Tree(firsts, *grouped(owners, groups + 1))
 
 
 @njit(cache=True, nogil=True)

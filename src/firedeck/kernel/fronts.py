@@ -10,7 +10,7 @@ from numba import njit
 
 from firedeck.kernel.elimination import gathered
 
-__all__ = ["RankedBricks", "add_loads", "assemble", "multiply", "neighbours_left"]
+__all__ = ["RankedBricks", "add_loads", "assemble", "links", "multiply", "neighbours_left", "rows_met"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -47,6 +47,31 @@ class RankedBricks(NamedTuple):
     starts: Ints
     columns: Ints
     values: Floats
+
+
+@njit(cache=True, nogil=True)
+def links(begins: Ints, corners: Ints, elements: Small) -> tuple[Ints, Small]:
+    """Return which nodes share a brick: where each one's neighbours begin, and these.
+
+    Parameters
+    ----------
+    begins, corners, elements
+        As for `RankedBricks`.
+    """
+    count = len(begins) - 1
+    starts, stamp = np.zeros(count + 1, dtype=np.int64), np.full(count, -1, dtype=np.int64)
+    # Seven other corners to a brick are more than enough.
+    found, total = np.empty(7 * len(corners), dtype=np.int32), 0
+    for node in range(count):
+        stamp[node] = node
+        for met in range(begins[node], begins[node + 1]):
+            for other in elements[corners[met] // 8]:
+                if stamp[other] != node:
+                    stamp[other] = node
+                    found[total] = other
+                    total += 1
+        starts[node + 1] = total
+    return starts, found[:total].copy()
 
 
 @njit(cache=True, nogil=True)
@@ -167,3 +192,14 @@ def multiply(
                 for axis in range(3):
                     out[nodes[corner], axis, column] += force[3 * corner + axis]
     return out
+
+
+@njit(cache=True, nogil=True)
+def rows_met(rows: Floats) -> Ints:
+    """Return the numbers of the rows, of shape (n, 3), that hold anything but zeros, rising."""
+    found, count = np.empty(len(rows), dtype=np.int64), 0
+    for row in range(len(rows)):
+        if rows[row, 0] != 0.0 or rows[row, 1] != 0.0 or rows[row, 2] != 0.0:
+            found[count] = row
+            count += 1
+    return found[:count].copy()

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["joined", "tallied"]
+__all__ = ["grouped", "joined", "met", "tallied"]
 
 Ints = npt.NDArray[np.int64]
 
@@ -41,6 +41,48 @@ def _top(above: Ints, thing: int) -> int:
         above[thing] = above[above[thing]]
         thing = above[thing]
     return thing
+
+
+@njit(cache=True, nogil=True)
+def grouped(owners: npt.NDArray[np.integer], count: int) -> tuple[Ints, Ints]:
+    """Return where each owner's things begin in a list, and the list, rising for every owner.
+
+    Parameters
+    ----------
+    owners : ndarray of int, shape (n,)
+        Owner of every thing.
+    count : int
+        How many owners there are.
+    """
+    starts, order = np.zeros(count + 1, dtype=np.int64), np.empty(len(owners), dtype=np.int64)
+    for owner in owners:
+        starts[owner + 1] += 1
+    starts = np.cumsum(starts)
+    at = starts.copy()
+    for thing in range(len(owners)):
+        order[at[owners[thing]]] = thing
+        at[owners[thing]] += 1
+    return starts, order
+
+
+@njit(cache=True, nogil=True)
+def met(first: npt.NDArray[np.int32], second: npt.NDArray[np.int32], width: int) -> Ints:
+    """Return which labels lie side by side, ``first * width + second``, most of them once.
+
+    Parameters
+    ----------
+    first, second : ndarray of int32, shape (n,)
+        Labels on either side; 0 where there is none.
+    width : int
+        More than the greatest label of the second.
+    """
+    found, count, last = np.empty(len(first), dtype=np.int64), 0, -1
+    for at in range(len(first)):
+        pair = np.int64(first[at]) * width + second[at]
+        if first[at] > 0 and second[at] > 0 and pair != last:
+            found[count] = last = pair
+            count += 1
+    return found[:count].copy()
 
 
 @njit(cache=True, nogil=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from numba import njit
 
 __all__ = [
     "PoseFit",
@@ -159,68 +160,101 @@ def fit_pose(
     shift = start[:, :2] @ centre + start[:, 2]
     strength = weights / seen.sigma**2
     prior = np.concatenate([[0.0], 1 / strain_sd**2, [0.0, 0.0]])
-    blocks = _nuisance_blocks(seen, strength, nuisance_sd)
     for _ in range(_STEPS):
-        slopes = _slopes(seen, local, angle, strain, sign)
-        miss = _miss(seen, local, _linear(angle, strain, sign), shift)
-        normal = slopes.T @ (strength[:, None] * slopes) + np.diag(prior)
-        pull = slopes.T @ (strength * miss) + prior * np.concatenate([[0.0], strain, [0.0, 0.0]])
-        for block in blocks:
-            cross = slopes[block.members].T @ block.weighted
-            gain = cross @ block.inverse
-            normal -= gain @ cross.T
-            pull -= gain @ (block.weighted.T @ miss[block.members])
+        pose = _linear(angle, strain, sign), shift, _matrix_slopes(angle, strain, sign)
+        normal, pull, _ = _normal_equations(seen, local, strength, nuisance_sd, pose)
+        normal += np.diag(prior)
+        pull += prior * np.concatenate([[0.0], strain, [0.0, 0.0]])
         step = -np.linalg.solve(normal, pull)
         angle, strain, shift = angle + step[0], strain + step[1:4], shift + step[4:]
         if np.max(np.abs(step[:4])) < _CLOSE_ANGLE and np.max(np.abs(step[4:])) < _CLOSE_MM:
             break
-    linear = _linear(angle, strain, sign)
-    miss = _miss(seen, local, linear, shift)
-    residuals, nuisance = _after_nuisance(miss, blocks)
+    linear, by_shape = _linear(angle, strain, sign), _matrix_slopes(angle, strain, sign)
+    nuisance = _normal_equations(seen, local, strength, nuisance_sd, (linear, shift, by_shape))[2]
+    residuals = np.sum(seen.directions * (local @ linear.T + shift - seen.targets), axis=1)
+    grouped = seen.group >= 0
+    own = nuisance[seen.group[grouped]]
+    residuals[grouped] -= own[:, 0] + np.sum(own[:, 1:] * seen.directions[grouped], axis=1)
     matrix = np.column_stack([linear, shift - linear @ centre])
-    turn = _element_slopes(_matrix_slopes(angle, strain, sign), centre)
+    turn = _element_slopes(by_shape, centre)
     return PoseFit(matrix, turn @ np.linalg.inv(normal) @ turn.T, strain, residuals, nuisance)
 
 
-def _slopes(seen: Sightings, local: FloatArray, angle: float, strain: FloatArray, sign: float) -> FloatArray:
-    by_shape = _matrix_slopes(angle, strain, sign)
-    turned = [np.sum((local @ slope.T) * seen.directions, axis=1) for slope in by_shape]
-    return np.column_stack([*turned, seen.directions])
-
-
-def _miss(seen: Sightings, local: FloatArray, linear: FloatArray, shift: FloatArray) -> FloatArray:
-    return np.asarray(np.sum(seen.directions * (local @ linear.T + shift - seen.targets), axis=1))
-
-
-@dataclass(frozen=True)
-class _Block:
-    """One group's nuisance: its sightings, derivative rows, the same weighted, inverse normal matrix."""
-
-    members: IntArray
-    rows: FloatArray
-    weighted: FloatArray
-    inverse: FloatArray
-
-
-def _nuisance_blocks(seen: Sightings, strength: FloatArray, nuisance_sd: tuple[float, float]) -> list[_Block]:
+def _normal_equations(
+    seen: Sightings,
+    local: FloatArray,
+    strength: FloatArray,
+    nuisance_sd: tuple[float, float],
+    pose: tuple[FloatArray, FloatArray, FloatArray],
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return normal matrix and gradient with nuisance taken out, and what each group's nuisance is then."""
     offset, shift = nuisance_sd
-    blocks = []
-    for group in range(int(seen.group.max(initial=-1)) + 1):
-        members = np.flatnonzero(seen.group == group)
-        rows = np.column_stack([np.ones(len(members)), seen.directions[members]])
-        weighted = strength[members, None] * rows
-        own = rows.T @ weighted + np.diag([offset**-2, shift**-2, shift**-2])
-        blocks.append(_Block(members, rows, weighted, np.asarray(np.linalg.inv(own))))
-    return blocks
+    groups = int(seen.group.max(initial=-1)) + 1
+    expected = np.diag([offset**-2, shift**-2, shift**-2]) if groups else np.zeros((3, 3))
+    sums = _sums(local, seen.targets, seen.directions, strength, seen.group, groups, *pose)
+    normal, pull, cross, off, own = sums
+    inverse = np.linalg.inv(own + expected)
+    gain = cross @ inverse
+    normal -= np.tensordot(gain, cross, axes=((0, 2), (0, 2)))
+    pull -= np.tensordot(gain, off, axes=((0, 2), (0, 1)))
+    return normal, pull, (inverse @ off[:, :, None])[:, :, 0]
 
 
-def _after_nuisance(miss: FloatArray, blocks: list[_Block]) -> tuple[FloatArray, FloatArray]:
-    residuals = miss.copy()
-    nuisance = np.zeros((len(blocks), 3))
-    for group, block in enumerate(blocks):
-        nuisance[group] = block.inverse @ (block.weighted.T @ miss[block.members])
-        residuals[block.members] -= block.rows @ nuisance[group]
-    return residuals, nuisance
+@njit(cache=True, nogil=True, error_model="numpy")
+def _sums(
+    local: FloatArray,
+    targets: FloatArray,
+    directions: FloatArray,
+    strength: FloatArray,
+    group: IntArray,
+    groups: int,
+    linear: FloatArray,
+    shift: FloatArray,
+    by_shape: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Add up the sightings' products of derivatives: by the pose, by both, and by each group's nuisance.
+
+    Returns
+    -------
+    normal : ndarray, shape (6, 6)
+        Pose with pose: angle, three strains, shift.
+    pull : ndarray, shape (6,)
+        Pose with what the sightings miss.
+    cross : ndarray, shape (groups, 6, 3)
+        Pose with nuisance: offset and shift.
+    off : ndarray, shape (groups, 3)
+        Nuisance with what the sightings miss.
+    own : ndarray, shape (groups, 3, 3)
+        Nuisance with nuisance.
+    """
+    normal, pull = np.zeros((6, 6)), np.zeros(6)
+    cross, off, own = np.zeros((groups, 6, 3)), np.zeros((groups, 3)), np.zeros((groups, 3, 3))
+    slopes, rows = np.empty(6), np.ones(3)
+    for k in range(local.shape[0]):
+        x, y, to_x, to_y = local[k, 0], local[k, 1], directions[k, 0], directions[k, 1]
+        for s in range(4):
+            turned_x = by_shape[s, 0, 0] * x + by_shape[s, 0, 1] * y
+            slopes[s] = to_x * turned_x + to_y * (by_shape[s, 1, 0] * x + by_shape[s, 1, 1] * y)
+        slopes[4], slopes[5] = to_x, to_y
+        rows[1], rows[2] = to_x, to_y
+        miss_x = linear[0, 0] * x + linear[0, 1] * y + shift[0] - targets[k, 0]
+        miss_y = linear[1, 0] * x + linear[1, 1] * y + shift[1] - targets[k, 1]
+        miss, g = to_x * miss_x + to_y * miss_y, group[k]
+        for a in range(6):
+            weighted = strength[k] * slopes[a]
+            pull[a] += weighted * miss
+            for b in range(6):
+                normal[a, b] += weighted * slopes[b]
+            if g >= 0:
+                for c in range(3):
+                    cross[g, a, c] += weighted * rows[c]
+        if g >= 0:
+            for a in range(3):
+                weighted = strength[k] * rows[a]
+                off[g, a] += weighted * miss
+                for b in range(3):
+                    own[g, a, b] += weighted * rows[b]
+    return normal, pull, cross, off, own
 
 
 def _element_slopes(by_shape: FloatArray, centre: FloatArray) -> FloatArray:

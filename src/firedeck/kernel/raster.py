@@ -1,4 +1,4 @@
-"""Pooling of scan blocks and conservative resampling onto the deck grid."""
+"""Pooling of scan blocks, growing and shrinking of masks."""
 
 from __future__ import annotations
 
@@ -6,22 +6,13 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-from firedeck.kernel.threads import for_each, row_bands
-
 __all__ = [
     "average_pools",
     "dilate",
     "erode_diamond",
     "fill_rings",
     "pool_block",
-    "resample_conserving",
 ]
-
-#: Rows of the grid that are filled at a time: their cells under a column of the picture stay in the cache.
-_BAND_ROWS = 128
-
-#: A row and column of no grid.
-_NOWHERE = -(1 << 40)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -128,212 +119,6 @@ def average_pools(
                     part += value
                 total += part
             coarse[i, j] = total / np.float32(side**2)
-
-
-def resample_conserving(
-    picture: npt.NDArray[np.float32],
-    film: npt.NDArray[np.bool_],
-    factor: int,
-    matrix: npt.NDArray[np.float64],
-    pixel: float,
-    shape: tuple[int, int],
-) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
-    """Hand every pixel's value to the grid cells that its footprint covers.
-
-    The footprint is a square of the pixel's area, parallel to the grid; it is shared among the
-    cells by overlap, so that the sum over the grid equals the sum over the pixels.
-
-    Parameters
-    ----------
-    picture : ndarray of float32, shape (h, w)
-        Values.
-    film : ndarray of bool, shape (h / factor, w / factor)
-        Pixels that count, several to one; those past its edge do not.
-    factor : int
-        Pixels of `picture` to one of `film`, each way.
-    matrix : ndarray, shape (2, 3)
-        From pixel column, row (centres at whole numbers) to grid column, row (same convention).
-    pixel : float
-        Side of the footprint [cells].
-    shape : tuple of int
-        Rows and columns of the grid.
-
-    Returns
-    -------
-    total, cover : ndarray of float32, shape `shape`
-        Sum of share times value, and sum of shares, in units of cell area.
-
-    Notes
-    -----
-    The grid is filled in bands of rows, several at a time. Every cell meets its pixels in the same
-    order whatever the bands, so that the result does not depend on them; and a picture that lies
-    across the grid does not run down whole columns of it.
-    """
-    total = np.zeros(shape, np.float32)
-    cover = np.zeros(shape, np.float32)
-
-    def fill(band: slice) -> None:
-        _resample_band(picture, film, factor, matrix, pixel, band.start, total[band], cover[band])
-
-    for_each(fill, row_bands(shape[0], _BAND_ROWS))
-    return total, cover
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _resample_band(
-    picture: npt.NDArray[np.float32],
-    film: npt.NDArray[np.bool_],
-    factor: int,
-    matrix: npt.NDArray[np.float64],
-    pixel: float,
-    low: int,
-    total: npt.NDArray[np.float32],
-    cover: npt.NDArray[np.float32],
-) -> None:
-    """Fill the rows of a grid from `low` on, as many as `total` and `cover` have."""
-    half, high = pixel / 2.0, low + total.shape[0]
-    wide = min(picture.shape[1], film.shape[1] * factor)
-    for i in range(min(picture.shape[0], film.shape[0] * factor)):
-        start = matrix[0, 1] * i + matrix[0, 2], matrix[1, 1] * i + matrix[1, 2]
-        begin, end = _columns_within(matrix[1, 0], start[1], low - 0.5 - half, high - 0.5 + half, wide)
-        first = begin
-        while first < end:
-            last = _run_end(film[i // factor], factor, first, end)
-            if film[i // factor, first // factor]:
-                if pixel <= 1.0:
-                    _hand_over(picture[i], (first, last), matrix[:, 0], start, pixel, low, total, cover)
-                else:
-                    _spread_over(picture[i], (first, last), matrix[:, 0], start, half, low, total, cover)
-            first = last
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _run_end(film: npt.NDArray[np.bool_], factor: int, first: int, end: int) -> int:
-    """Return where pixels from `first` on, `factor` to one of `film`, are no more all film or all bare."""
-    block = first // factor
-    kind = film[block]
-    while block * factor < end and film[block] == kind:
-        block += 1
-    return min(block * factor, end)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _hand_over(
-    values: npt.NDArray[np.float32],
-    span: tuple[int, int],
-    step: npt.NDArray[np.float64],
-    start: tuple[float, float],
-    pixel: float,
-    low: int,
-    total: npt.NDArray[np.float32],
-    cover: npt.NDArray[np.float32],
-) -> None:
-    """Hand over a span of a row whose column 0 lies at `start`, and each next one a `step` on.
-
-    A footprint of up to a cell touches four cells. What these get is added up apart and goes into the
-    grid once they are left behind: added pixel by pixel, each would wait for what the one before has
-    just stored. Sums have names of their own, as arrays of four would lie in memory again.
-    """
-    from_x, from_y = start[0] + 0.5 - pixel / 2.0, start[1] + 0.5 - pixel / 2.0 - low
-    nothing = np.float32(0.0)
-    row, col = _NOWHERE, _NOWHERE
-    light = share = light_right = share_right = nothing
-    light_up = share_up = light_across = share_across = nothing
-    for j in range(span[0], span[1]):
-        x, y = step[0] * j + from_x, step[1] * j + from_y
-        left, bottom = int(np.floor(x)), int(np.floor(y))
-        if left != col or bottom != row:
-            moved_on = bottom == row and left == col + 1
-            _leave(total, cover, row, col, light, share)
-            _leave(total, cover, row + 1, col, light_up, share_up)
-            if not moved_on:
-                _leave(total, cover, row, col + 1, light_right, share_right)
-                _leave(total, cover, row + 1, col + 1, light_across, share_across)
-                light_right = share_right = light_across = share_across = nothing
-            light, share, light_up, share_up = light_right, share_right, light_across, share_across
-            light_right = share_right = light_across = share_across = nothing
-            row, col = bottom, left
-        over_x = max(np.float32(x - left + pixel - 1.0), nothing)
-        over_y = max(np.float32(y - bottom + pixel - 1.0), nothing)
-        under_x, under_y, value = np.float32(pixel) - over_x, np.float32(pixel) - over_y, values[np.uintp(j)]
-        part, right, up, across = under_x * under_y, over_x * under_y, under_x * over_y, over_x * over_y
-        light += part * value
-        share += part
-        light_right += right * value
-        share_right += right
-        light_up += up * value
-        share_up += up
-        light_across += across * value
-        share_across += across
-    _leave(total, cover, row, col, light, share)
-    _leave(total, cover, row + 1, col, light_up, share_up)
-    _leave(total, cover, row, col + 1, light_right, share_right)
-    _leave(total, cover, row + 1, col + 1, light_across, share_across)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _leave(
-    total: npt.NDArray[np.float32],
-    cover: npt.NDArray[np.float32],
-    row: int,
-    col: int,
-    light: np.float32,
-    share: np.float32,
-) -> None:
-    """Hand over what a cell gets, if it lies in the grid."""
-    if 0 <= row < total.shape[0] and 0 <= col < total.shape[1]:
-        total[np.uintp(row), np.uintp(col)] += light
-        cover[np.uintp(row), np.uintp(col)] += share
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _spread_over(
-    values: npt.NDArray[np.float32],
-    span: tuple[int, int],
-    step: npt.NDArray[np.float64],
-    start: tuple[float, float],
-    half: float,
-    low: int,
-    total: npt.NDArray[np.float32],
-    cover: npt.NDArray[np.float32],
-) -> None:
-    """Do as `_hand_over` for footprints of any size."""
-    for j in range(span[0], span[1]):
-        _spread(values[j], step[0] * j + start[0], step[1] * j + start[1], half, low, total, cover)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _spread(
-    value: np.float32,
-    x: float,
-    y: float,
-    half: float,
-    low: int,
-    total: npt.NDArray[np.float32],
-    cover: npt.NDArray[np.float32],
-) -> None:
-    """Share a value among all cells of a band that its footprint about x, y overlaps."""
-    rows, cols = total.shape
-    # Cell k spans k - 0.5 to k + 0.5.
-    first_col, last_col = int(np.floor(x - half + 0.5)), int(np.floor(x + half + 0.5))
-    first_row, last_row = int(np.floor(y - half + 0.5)), int(np.floor(y + half + 0.5))
-    for r in range(max(first_row, low), min(last_row, low + rows - 1) + 1):
-        tall = min(y + half, r + 0.5) - max(y - half, r - 0.5)
-        for c in range(max(first_col, 0), min(last_col, cols - 1) + 1):
-            broad = min(x + half, c + 0.5) - max(x - half, c - 0.5)
-            share = np.float32(tall * broad)
-            total[r - low, c] += share * value
-            cover[r - low, c] += share
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _columns_within(slope: float, at: float, low: float, high: float, count: int) -> tuple[int, int]:
-    """Return the span of columns 0 to `count` where slope * column + at may lie within low to high."""
-    if abs(slope) * count < 1e-6:
-        return (0, count) if low - 1.0 <= at <= high + 1.0 else (0, 0)
-    one, other = (low - at) / slope, (high - at) / slope
-    first, last = min(one, other) - 1.0, max(one, other) + 2.0
-    return int(min(max(first, 0.0), count)), int(min(max(last, 0.0), count))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -1,7 +1,7 @@
 """Condensation of any sparse stiffness to few freedoms and load patterns by multifrontal elimination.
 
-The same elimination as on a grid of bricks, for meshes without one: nodes are ordered by the smallest
-cuts of their graph, and every front is dense (Duff and Reid, ACM Trans. Math. Softw. 9 (1983) 302, from
+The same elimination as on a grid of bricks, for meshes without one: nodes are ordered by their graph
+alone, and every front is dense (Duff and Reid, ACM Trans. Math. Softw. 9 (1983) 302, from
 memory). Kept freedoms and load columns are never pivots.
 """
 
@@ -14,6 +14,7 @@ from scipy.sparse import coo_array, csr_array
 
 from firedeck.kernel.condense import Condensed
 from firedeck.kernel.dense import Routines, routines
+from firedeck.kernel.dissection import dissect
 from firedeck.kernel.elimination import (
     Rows,
     Space,
@@ -28,7 +29,7 @@ from firedeck.kernel.elimination import (
     room,
     tree_of,
 )
-from firedeck.kernel.graph_dissection import dissect_graph
+from firedeck.kernel.separators import Graph
 
 __all__ = ["condense_sparse"]
 
@@ -84,15 +85,19 @@ def _ordered(stiffness: csr_array, places: Floats, kept: Ints) -> tuple[Ints, Tr
     node_of[inner] = node
     where = places[inner[by_node[starts[:-1]]]]
     ends, links = _links(inner[by_node], starts, node_of, stiffness.indptr, stiffness.indices)
-    found = dissect_graph(ends, links, where)
-    position = np.empty(len(where), dtype=np.int64)
-    position[np.concatenate([own for own, _ in found])] = np.arange(len(where))
     per_node = np.diff(starts)
-    firsts = np.concatenate([[0], np.cumsum([per_node[own].sum() for own, _ in found])]).astype(np.int64)
-    parents = np.full(len(found), -1, dtype=np.int64)
-    for group, (_, children) in enumerate(found):
-        parents[children] = group
-    return inner[np.argsort(position[node], kind="stable")], tree_of(firsts, parents)
+    found = dissect(_steps(where, ends, links), Graph(per_node, ends, links))
+    position = np.empty(len(where), dtype=np.int64)
+    position[found.nodes] = np.arange(len(where))
+    firsts = np.concatenate([[0], np.cumsum(per_node[found.nodes])])[found.starts]
+    return inner[np.argsort(position[node], kind="stable")], tree_of(firsts, found.parents)
+
+
+def _steps(places: Floats, starts: Ints, links: Small) -> Ints:
+    """Return places in steps of half the mean distance of coupled nodes, shape (n, 3) [1]."""
+    reach = np.linalg.norm(places[links] - np.repeat(places, np.diff(starts), axis=0), axis=1)
+    step = 0.5 * float(reach.mean()) if len(reach) else 1.0
+    return np.asarray(np.floor((places - places.min(axis=0)) / step), dtype=np.int64)
 
 
 def _nodes(places: Floats) -> Ints:

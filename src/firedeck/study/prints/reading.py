@@ -244,14 +244,13 @@ def read_print(
 
 @dataclass(frozen=True)
 class _FoundAside:
-    """What is found beside the scans' reading: parts of the plan, the curve, the files' hashes, ink."""
+    """What is found beside the scans' reading: parts of the plan, the curve."""
 
     aside: ThreadPoolExecutor
     marks: Future[SealMarks]
     zones: Future[PlanZones]
     bands: Future[list[SealBand]]
     openings: Future[tuple[npt.NDArray[np.int32], npt.NDArray[np.bool_]]]
-    hashes: Future[dict[str, str]]
     conversion: Future[Conversion]
 
     @classmethod
@@ -264,9 +263,16 @@ class _FoundAside:
             zones=aside.submit(plan_zones, plan, grid),
             bands=aside.submit(seal_bands, plan, grid),
             openings=aside.submit(opening_labels, plan, grid.x, grid.y),
-            hashes=aside.submit(_hashes, files),
             conversion=aside.submit(build_conversion, _response(files)),
         )
+
+
+@dataclass(frozen=True)
+class _ScanAside:
+    """What is found of a scan beside its laying: the file's hash, ink."""
+
+    digest: Future[str]
+    ink: Future[InkPlaces]
 
 
 def _dark_share(pressure_map: PressureMap) -> float:
@@ -299,27 +305,28 @@ def _require_print(files: TestFiles, dark: float, profiles: list[SealProfile]) -
 def _map_scans(
     files: TestFiles, grid: Grid, progress: Progress, found: _FoundAside
 ) -> tuple[list[SheetReading], PressureMap]:
-    readings, signals, inks = [], [], []
+    readings, signals, beside = [], [], []
     for scan in files.test.scans:
-        reading, ink = _read_scan(files, scan, progress, found)
+        reading, scan_aside = _read_scan(files, scan, progress, found)
         progress(f"mapping {scan.file}", 0.7)
         picture, film = reading.loaded.picture, reading.finding.film
         signal = read_sheet(picture, film, reading.registration.matrix, grid, found.zones.result())
         signals.append(signal)
         readings.append(reading)
-        inks.append(ink)
+        beside.append(scan_aside)
     notes = (*files.notes, *_sheet_notes(readings))
-    provenance = {"firedeck": __version__, "pitch_mm": f"{grid.pitch:g}", **found.hashes.result()}
+    hashes = _hashes(files, [one.digest.result() for one in beside])
+    provenance = {"firedeck": __version__, "pitch_mm": f"{grid.pitch:g}", **hashes}
     pressure_map = assemble_map(
         signals, grid, files.batch, notes=notes, provenance=provenance, conversion=found.conversion.result()
     )
-    placed = [(ink.result(), r.registration.matrix) for ink, r in zip(inks, readings, strict=True)]
+    placed = [(one.ink.result(), r.registration.matrix) for one, r in zip(beside, readings, strict=True)]
     return readings, mask_artefacts(pressure_map, files.test.masks, placed)
 
 
 def _read_scan(
     files: TestFiles, scan: Scan, progress: Progress, found: _FoundAside
-) -> tuple[SheetReading, Future[InkPlaces]]:
+) -> tuple[SheetReading, _ScanAside]:
     loaded = load_scan(
         files.folder / scan.file,
         files.test.scanner.transfer,
@@ -328,10 +335,12 @@ def _read_scan(
         progress=progress,
     )
     progress(f"laying {scan.file} onto the plan", 0.5)
+    # Loading keeps all processors busy, laying down only one: the rest is for these.
+    digest = found.aside.submit(file_hash, files.folder / scan.file)
     finding = find_sheet(loaded.picture)
-    ink = found.aside.submit(ink_places, loaded.picture, finding.film)  # while the sheet is laid down
+    ink = found.aside.submit(ink_places, loaded.picture, finding.film)
     laid = lay_down(files, scan, loaded, finding, found.marks.result())
-    return SheetReading(scan, loaded, finding, laid), ink
+    return SheetReading(scan, loaded, finding, laid), _ScanAside(digest, ink)
 
 
 def _response(files: TestFiles) -> Response:
@@ -381,9 +390,12 @@ def _sheet_notes(readings: list[SheetReading]) -> list[str]:
     return notes
 
 
-def _hashes(files: TestFiles) -> dict[str, str]:
-    names = [files.test.deck, files.test.gasket, files.test.film, *(scan.file for scan in files.test.scans)]
-    return {f"sha256 {name}": file_hash(files.folder / name) for name in names}
+def _hashes(files: TestFiles, of_scans: list[str]) -> dict[str, str]:
+    """Return the hashes of all files that decide the map, by what the map's provenance calls them."""
+    definitions = [files.test.deck, files.test.gasket, files.test.film]
+    digests = [*(file_hash(files.folder / name) for name in definitions), *of_scans]
+    names = [*definitions, *(scan.file for scan in files.test.scans)]
+    return {f"sha256 {name}": digest for name, digest in zip(names, digests, strict=True)}
 
 
 def _balance(files: TestFiles, pressure_map: PressureMap) -> ClampBalance | None:
