@@ -15,7 +15,7 @@ from PIL import Image
 from firedeck.errors import FiredeckError
 from firedeck.files.map_file import read_map
 from firedeck.study.folders import check_folder, write_folder
-from firedeck.study.prints.output import write_calibration, write_comparison, write_reading
+from firedeck.study.prints.output import write_calibration, write_comparison
 from firedeck.study.prints.reading import compare_readings
 from tests.support import small_print
 
@@ -25,10 +25,8 @@ def fill(name="page.txt", text="new"):
 
 
 @pytest.fixture(scope="module")
-def written(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("out") / "report"
-    assert write_reading(small_print.reading(1), folder) == folder / "report.html"
-    return folder
+def written():
+    return small_print.report()
 
 
 def rows(path):
