@@ -5,7 +5,6 @@ from __future__ import annotations
 import functools
 import json
 import re
-import time
 import tomllib
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import nullcontext
@@ -189,15 +188,14 @@ def test_a_print_of_another_deck_is_refused_with_a_picture(bench):
     assert (bench / "report-refused.png").read_bytes().startswith(b"\x89PNG")
 
 
-def test_a_folder_with_other_work_is_refused_before_reading(bench):
+def test_a_folder_with_other_work_is_refused_before_reading(bench, monkeypatch):
+    monkeypatch.setattr(reading_module, "read_print", lambda *_, **__: pytest.fail("it is read"))
     (bench / "report").mkdir()
     (bench / "report" / "notes.txt").write_text("mine")
-    start = time.monotonic()
     for command in (("film", "read", "print-1.toml"), ("compare", "print-1.toml", "print-2.toml")):
         result = run(*command, "--out", "report")
         assert result.exit_code == 2
         assert "notes.txt" in result.output
-    assert time.monotonic() - start < 5
     assert run("demo", "report").exit_code == 2
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import errno
+import signal
+import threading
 import time
 
 import pytest
@@ -13,6 +15,7 @@ from firedeck.study.bench import Bench
 from firedeck.web import worker
 from firedeck.web.example import lay_out_example
 from firedeck.web.jobs import Job, JobBook
+from firedeck.web.worker_start import start_worker
 from tests import prediction_bench
 from tests.support import small_print
 
@@ -75,6 +78,29 @@ def test_the_same_work_is_not_begun_twice_and_what_waits_can_be_cancelled(book):
     assert second.fault is None
     assert book.add(Job("read", ("b.toml",), "Reading b", "/film/b")) is not second
     assert book.all()[-1] is first
+
+
+def test_a_job_that_is_cancelled_while_it_is_being_started_is_stopped(book, monkeypatch):
+    before = sorted(small_print.bench_files(book.folder).iterdir())
+    begun, go, started = threading.Event(), threading.Event(), []
+
+    def slowly(*arguments):
+        begun.set()
+        assert go.wait(60)
+        started.append(start_worker(*arguments))
+        return started[0]
+
+    monkeypatch.setattr("firedeck.web.jobs.start_worker", slowly)
+    job = book.add(Job("read", ("print-1.toml",), "Reading print-1", "/film/print-1"))
+    assert begun.wait(60)
+    book.cancel(job)
+    assert job.state == "cancelled"
+    go.set()
+    following = book.add(Job("read", ("lost.toml",), "Reading lost", "/film/lost"))
+    wait_for(following, "failed")
+    assert job.state == "cancelled"
+    assert started[0][0].exitcode in (-signal.SIGTERM, 128 + signal.SIGTERM)
+    assert sorted(book.folder.iterdir()) == before
 
 
 def test_too_many_waiting_jobs_are_refused(book):

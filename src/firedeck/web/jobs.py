@@ -180,23 +180,29 @@ class JobBook:
                     return
                 job = self._waiting.popleft()
                 job.state, job.step = "running", "starting"
-                try:
-                    self._process, channel = start_worker(job.what, self.folder, job.names)
-                except OSError as fault:
-                    self._could_not_start(job, fault)
-                    continue
-                process = self._process
+            try:
+                # The first job waits here until what it needs is loaded, and others are answered meanwhile.
+                process, channel = start_worker(job.what, self.folder, job.names)
+            except OSError as fault:
+                self._could_not_start(job, fault)
+                continue
+            with self._change:
+                self._process = process
+                if self._closed or job.state != "running":
+                    _end(process)
             self._follow(job, process, channel)
 
     def _could_not_start(self, job: Job, fault: OSError) -> None:
         reason = (fault.strerror or type(fault).__name__).lower()
-        job.state, job.step = "failed", "stopped"
-        job.fault = {
-            "message": f"the work could not be started ({reason})",
-            "where": "",
-            "remedy": "end other programs, or start the pages anew, then try again",
-        }
-        self._note()
+        with self._change:
+            if job.state == "running":
+                job.state, job.step = "failed", "stopped"
+                job.fault = {
+                    "message": f"the work could not be started ({reason})",
+                    "where": "",
+                    "remedy": "end other programs, or start the pages anew, then try again",
+                }
+            self._note()
 
     def _follow(self, job: Job, process: BaseProcess, channel: Connection) -> None:
         with channel:
