@@ -166,10 +166,12 @@ class JobBook:
             self._closed = True
             self._waiting.clear()
             note_under_way(self.folder, [])
+            working = self._process is not None
             if self._process is not None:
                 _end(self._process)
             self._change.notify_all()
-        if self._runner is not None:
+        # What is only being loaded for a job has nothing to clear away, and ends with the server.
+        if working and self._runner is not None:
             self._runner.join(2 * _PATIENCE)
 
     def _run(self) -> None:

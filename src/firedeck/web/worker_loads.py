@@ -1,12 +1,16 @@
 """What jobs need, loaded once by the process that all of a server's jobs are begun from.
 
-Nothing else takes this module in: it settles how many threads linear algebra may have, before that is loaded.
+Nothing else takes this module in: it settles how many threads linear algebra may have, before that is loaded,
+and what interrupts.
 """
 
-# ruff: noqa: F401 - loaded for others
+# ruff: noqa: E402, F401 - loaded for others, in an order that matters
 
 import os
+import signal
 
+# A key that interrupts the server reaches this process too, and is the server's business.
+signal.signal(signal.SIGINT, signal.SIG_IGN)
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np

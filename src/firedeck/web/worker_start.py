@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from collections.abc import Sequence
@@ -40,12 +41,18 @@ def start_worker(what: str, folder: Path, names: Sequence[str]) -> tuple[BasePro
     Raises
     ------
     OSError
-        If the system has no process or no memory to give.
+        If the system has no process or no memory to give, or the process that jobs are begun from has ended.
     """
     own, others = Pipe()
     with others:
-        process = _begin(others, what, folder, names)
-    return process, own
+        try:
+            return _begin(others, what, folder, names), own
+        except EOFError as fault:
+            own.close()
+            raise ChildProcessError(errno.ECHILD, "what begins it has ended") from fault
+        except OSError:
+            own.close()
+            raise
 
 
 def _begin(channel: Connection, what: str, folder: Path, names: Sequence[str]) -> BaseProcess:
