@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import os
 import re
 import signal
 import socket
@@ -17,20 +19,30 @@ from firedeck.cli import EXIT_CODES, app
 def test_pages_are_served_until_stopped(tmp_path):
     start = "from firedeck.cli import main; main()"
     command = [sys.executable, "-c", start, "serve", str(tmp_path), "--no-browser"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+    # A session of its own: the key that interrupts reaches all its processes, as in a terminal.
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    ) as process:
         try:
             assert process.stdout is not None
             address = re.search(r"http://127\.0\.0\.1:\d+/", process.stdout.readline())[0]
             with urllib.request.urlopen(address, timeout=60) as answer:
                 assert answer.status == 200
                 assert "Nothing here yet" in answer.read().decode()
-            process.send_signal(signal.SIGINT)
+            order = json.dumps({"what": "example", "names": []}).encode()
+            asked = urllib.request.Request(
+                f"{address}jobs", data=order, headers={"Origin": address.rstrip("/")}
+            )
+            with urllib.request.urlopen(asked, timeout=60) as answer:
+                assert answer.status == 202
+            os.killpg(process.pid, signal.SIGINT)
             _, told = process.communicate(timeout=60)
         finally:
             process.kill()
     assert process.returncode in (0, 130)
     assert process.returncode in EXIT_CODES
     assert "Traceback" not in told
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_folder_that_is_none_is_refused(tmp_path):

@@ -57,7 +57,7 @@ def test_a_second_report_tells_which_seals_moved_and_a_third_that_none_did(maske
     whole, reading, _ = masked
     out = tmp_path / "report"
     with undrawn():
-        write_reading(whole, out)
+        assert write_reading(whole, out) == out / "report.html"
     first = json.loads((out / "reading.json").read_text(encoding="utf-8"))
     assert "changes" not in first
     write_reading(reading, out)

@@ -9,12 +9,13 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+import xarray
 from PIL import Image
 
 from firedeck.errors import FiredeckError
 from firedeck.files.map_file import read_map
 from firedeck.study.folders import check_folder, write_folder
-from firedeck.study.prints.output import write_calibration, write_comparison, write_reading
+from firedeck.study.prints.output import write_calibration, write_comparison
 from firedeck.study.prints.reading import compare_readings
 from tests.support import small_print
 
@@ -24,10 +25,8 @@ def fill(name="page.txt", text="new"):
 
 
 @pytest.fixture(scope="module")
-def written(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("out") / "report"
-    assert write_reading(small_print.reading(1), folder) == folder / "report.html"
-    return folder
+def written():
+    return small_print.report()
 
 
 def rows(path):
@@ -77,6 +76,19 @@ def test_the_map_comes_back_as_it_was(written):
     assert again.grid == reading.map.grid
     np.testing.assert_array_equal(again.value, reading.map.value)
     np.testing.assert_array_equal(again.flags, reading.map.flags)
+
+
+def test_the_map_opens_as_any_other_dataset_with_its_units_and_its_frame(written):
+    reading = small_print.reading(1)
+    with xarray.open_dataset(written / "map.nc", engine="h5netcdf") as data:
+        assert data["pressure"].dims == ("y", "x")
+        assert {name: data[name].units for name in ("pressure", "noise", "signal", "x", "y")} == {
+            "pressure": "MPa", "noise": "MPa", "signal": "1", "x": "mm", "y": "mm",
+        }  # fmt: skip
+        np.testing.assert_array_equal(data["pressure"], reading.map.value)
+        np.testing.assert_allclose(data["x"], reading.map.grid.x)
+        np.testing.assert_allclose(data["y"], reading.map.grid.y)
+        assert len(data["flags"].flag_masks) == len(data["flags"].flag_meanings.split())
 
 
 def test_a_comparison_and_a_calibration_are_written(tmp_path):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 
 import numpy as np
 import pytest
@@ -73,13 +72,13 @@ def test_a_film_is_calibrated_from_the_form_to_the_curve(folder):
     assert read_definition(folder / "film.toml", FilmBatch).response == known.batch.response
 
 
-def test_a_scan_with_a_piece_too_few_is_refused_with_a_picture_that_says_why(folder, capsys):
+def test_a_scan_with_a_piece_too_few_is_refused_with_a_picture_that_says_why(folder):
     record = folder / "calibration.toml"
     text = record.read_text(encoding="utf-8")
     record.write_text(text[: text.rindex("[[piece]]")], encoding="utf-8")
     before = (folder / "film.toml").read_bytes()
-    assert worker.main(["calibrate", str(folder), "calibration.toml"]) == 2
-    messages = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    messages = []
+    assert worker.work("calibrate", folder, ["calibration.toml"], messages.append) == 2
     assert [one["picture"] for one in messages if "picture" in one] == ["calibration-calibration-refused.png"]
     assert "18 pieces of film were found" in messages[-1]["fault"]["message"]
     assert (folder / "calibration-calibration-refused.png").read_bytes().startswith(b"\x89PNG")

@@ -67,7 +67,7 @@ def folder(tmp_path_factory):
     found = pages.bench(tmp_path_factory.mktemp("every") / "bench")
     write_calibration(small_print.calibration(), found / "calibration-calibration")
     (found / "undone.toml").write_bytes((found / "calibration.toml").read_bytes())
-    assert worker.main(["lay", str(found), "print-1.toml"]) == 0
+    assert worker.work("lay", found, ["print-1.toml"], [].append) == 0
     gasket = write_text(candidate_gasket())
     (found / "candidate.toml").write_text(gasket, encoding="utf-8")
     (found / "faulty.toml").write_text(gasket.replace('"0.3 mm"', '"0.3"'), encoding="utf-8")

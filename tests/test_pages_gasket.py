@@ -82,7 +82,7 @@ def test_a_fault_stands_where_it_is_and_a_change_on_disk_is_asked_about(page, fo
     expect(page.locator("#findings")).to_contain_text("bore 9")
     expect(page.locator("#features .fault")).to_contain_text("bore 3 bead")
     (folder / "candidate.toml").write_text(TEXT.replace("B2", "B3"), encoding="utf-8")
-    expect(page.locator("#ask")).to_be_visible(timeout=15_000)
+    expect(page.locator("#ask")).to_be_visible()
     expect(page.locator("#ask .differs")).to_contain_text(["bore 9"])
     page.get_by_role("button", name="Take the file").click()
     expect(page.locator("#standing")).to_have_text("As in candidate.toml.")

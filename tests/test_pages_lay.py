@@ -23,7 +23,7 @@ from tests.support import chromium, pages
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     found = pages.bench(tmp_path_factory.mktemp("laid") / "bench")
-    assert worker.main(["lay", str(found), "print-1.toml"]) == 0
+    assert worker.work("lay", found, ["print-1.toml"], [].append) == 0
     return found
 
 
@@ -87,7 +87,7 @@ def test_a_record_that_changed_meanwhile_or_faulty_landmarks_are_not_written(fol
 
 def test_landmarks_are_added_moved_undone_and_saved_by_keyboard(folder, tmp_path):
     folder = pages.bench(tmp_path / "own")
-    assert worker.main(["lay", str(folder), "print-1.toml"]) == 0
+    assert worker.work("lay", folder, ["print-1.toml"], [].append) == 0
     with pages.served(folder) as address, chromium.browser() as browser:
         context = browser.new_context(base_url=address, viewport={"width": 1440, "height": 900})
         bad = chromium.watched(context)

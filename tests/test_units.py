@@ -1,9 +1,11 @@
 """Quantities as text: both unit systems read, and nothing guessed."""
 
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from firedeck import units
 from firedeck.units import INNER_UNITS, UnitError, parse_quantity, show_quantity, to_unit
 
 GOOD = [
@@ -38,6 +40,17 @@ BAD = [
 @pytest.mark.parametrize(("text", "kind", "value"), GOOD)
 def test_text_with_a_unit_is_read(text, kind, value):
     assert parse_quantity(text, kind) == pytest.approx(value, rel=1e-9)
+
+
+@pytest.mark.parametrize("kind", INNER_UNITS)
+def test_everyday_units_are_what_the_units_library_says(kind):
+    library = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    library.define("dpi = 1 / inch")
+    for unit, slope in units._EVERYDAY.get(kind, {}).items():
+        zero, one = (library.Quantity(number, unit).to(INNER_UNITS[kind]).magnitude for number in (0.0, 1.0))
+        assert zero == 0.0, unit
+        assert slope == pytest.approx(one, rel=1e-15), unit
+        assert to_unit(1.0, kind, unit) == pytest.approx(1.0 / one, rel=1e-14), unit
 
 
 @pytest.mark.parametrize(("text", "kind"), BAD)

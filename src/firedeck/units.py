@@ -57,6 +57,33 @@ _EXAMPLES = {
 }
 
 
+#: Standard pound-force [N] and inch [mm], both exact.
+_POUND, _INCH = 4.4482216152605, 25.4
+
+#: Kind of quantity -> units met every day, as they are once tidied -> how many inner units one of them is.
+#: The units library knows them all, and takes longer to load than many a command takes for its work: it is
+#: asked for what does not stand here, temperatures on other scales and mistakes among it.
+_EVERYDAY: dict[str, dict[str, float]] = {
+    "angle": {"deg": 1.0, "degree": 1.0},
+    "area": {"mm**2": 1.0},
+    "duration": {"ms": 1e-3, "s": 1.0, "min": 60.0, "h": 3600.0},
+    "expansion": {"1/K": 1.0, "K**-1": 1.0},
+    "force": {"N": 1.0, "kN": 1e3, "lbf": _POUND, "force_pound": _POUND},
+    "fraction": {"": 1.0, "percent": 0.01},
+    "length": {"um": 1e-3, "mm": 1.0, "cm": 10.0, "m": 1e3, "in": _INCH, "inch": _INCH, "thou": _INCH / 1e3},
+    "line_load": {"N/mm": 1.0, "lbf/in": _POUND / _INCH, "force_pound / inch": _POUND / _INCH},
+    "power": {"kW": 1.0, "hp": 550.0 * 12.0 * _POUND * _INCH / 1e6},
+    "pressure": {"kPa": 1e-3, "bar": 0.1, "MPa": 1.0, "GPa": 1e3, "psi": _POUND / _INCH**2},
+    "resolution": {"dpi": 1.0 / _INCH},
+    "rotational_speed": {"1/min": 1.0},
+    "stiffness": {"N/mm": 1.0, "kN/mm": 1e3},
+    "temperature": {"degC": 1.0},
+    "temperature_difference": {"K": 1.0},
+    "torque": {"N*mm": 1.0, "N*m": 1e3, "force_pound * foot": 12.0 * _INCH * _POUND},
+    "volume": {"mm**3": 1.0, "cm**3": 1e3},
+}
+
+
 class UnitError(FiredeckError):
     """A quantity without a unit, with an unknown one, or of the wrong kind."""
 
@@ -156,9 +183,14 @@ def _is_known(unit: str) -> bool:
     return True
 
 
-@lru_cache(maxsize=512)
 def _line_to_inner(unit: str, kind: str) -> tuple[float, float] | None:
     """Return slope and start of the line from a number in `unit` to the inner unit; None for another kind."""
+    slope = _EVERYDAY.get(kind, {}).get(unit)
+    return _line_by_library(unit, kind) if slope is None else (slope, 0.0)
+
+
+@lru_cache(maxsize=512)
+def _line_by_library(unit: str, kind: str) -> tuple[float, float] | None:
     import pint
 
     if not _is_known(unit):
@@ -181,6 +213,9 @@ def _finite(value: float, label: str, remedy: str) -> float:
 
 @lru_cache(maxsize=256)
 def _factor(kind: str, unit: str) -> float:
+    slope = _EVERYDAY.get(kind, {}).get(unit)
+    if slope is not None:
+        return 1.0 / slope
     return float(_registry().Quantity(1.0, INNER_UNITS[kind]).to(unit).magnitude)
 
 

@@ -7,7 +7,7 @@ import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import expect, sync_playwright
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or "chromium"
 QUIET = [
@@ -17,6 +17,9 @@ QUIET = [
 
 #: Reading a small print in a worker process that starts cold takes a while on a slow machine [ms].
 PATIENCE = 120_000
+
+# What a page does by itself comes at once, and later where other work has the processors.
+expect.set_options(timeout=30_000)
 
 
 @contextmanager

@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from firedeck.study.prints.output import write_reading
 from firedeck.web.app import create_app
 from firedeck.web.lines import Limits
 from firedeck.web.serving import server_of
@@ -21,7 +20,7 @@ from tests.support.once import made_once
 
 def _make(folder: Path) -> None:
     small_print.bench_files(folder)
-    write_reading(small_print.reading(1), folder / "print-1-report")
+    shutil.copytree(small_print.report(), folder / "print-1-report")
 
 
 def bench(folder: Path) -> Path:

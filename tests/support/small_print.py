@@ -13,6 +13,7 @@ from firedeck.scenario.engine import small_plan
 from firedeck.scenario.pressure import build_field
 from firedeck.scenario.scanning import PrintOrder, make_print
 from firedeck.study.prints.calibrating import CalibrationResult, calibrate_film
+from firedeck.study.prints.output import write_reading
 from firedeck.study.prints.reading import PrintReading, read_print
 from tests.support.once import made_once
 
@@ -61,3 +62,12 @@ def bench_files(folder: Path) -> Path:
 def reading(number: int) -> PrintReading:
     """Read print 1 or 2 on a coarse grid."""
     return read_print(_made() / f"print-{number}.toml", pitch=PITCH)
+
+
+def _report(folder: Path) -> None:
+    write_reading(reading(1), folder / "report")
+
+
+def report() -> Path:
+    """Folder with the report of print 1, to be looked at only."""
+    return made_once("small-report", _report) / "report"

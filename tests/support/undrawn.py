@@ -17,9 +17,18 @@ from firedeck.study.prints import pictures as read
 def undrawn() -> Iterator[None]:
     """Let a blank stand for every picture of a print or prediction, which takes most of a report's time."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(read, "to_png_and_svg", lambda figure: _BLANK)
-        patch.setattr(predicted, "to_png_bytes", lambda figure: _BLANK[0])
+        _blank_in(patch)
         yield
+
+
+def stay_undrawn() -> None:
+    """Do so in a process that is begun for such a report, to its end."""
+    _blank_in(pytest.MonkeyPatch())
+
+
+def _blank_in(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(read, "to_png_and_svg", lambda figure: _BLANK)
+    patch.setattr(predicted, "to_png_bytes", lambda figure: _BLANK[0])
 
 
 def _blank() -> tuple[bytes, bytes]:

@@ -123,9 +123,10 @@ def shrink_map(pressure_map: PressureMap, *, widest: int = 1300) -> MapCells:
     states = cell_states(pressure_map.value, pressure_map.flags)
     value = block_means(np.where(states <= CellState.SATURATED, pressure_map.value, np.nan), block)
     reduced = np.zeros(value.shape, np.uint8)
+    present = np.bincount(states.ravel(), minlength=len(CellState))
     for state in list(CellState)[1:]:
-        share = block_means((states == state).astype(np.float32), block)
-        reduced[share >= _HALF] = state
+        if present[state]:
+            reduced[_block_shares(states == state, block) >= _HALF] = state
     reduced[np.isnan(value) & (reduced < CellState.MASKED)] = CellState.MASKED
     return MapCells(value, reduced, block, _extent(grid, block))
 
@@ -145,6 +146,22 @@ def block_means(values: MapArray, block: int) -> MapArray:
             count[place] += seen
             total[place] += np.where(seen, part, np.float32(0.0))
     return np.divide(total, count, out=np.full((high, wide), np.nan, np.float32), where=count > 0)
+
+
+def _block_shares(chosen: npt.NDArray[np.bool_], block: int) -> MapArray:
+    """Return the share of every block's cells that are chosen [1]."""
+    if block == 1:
+        return chosen.astype(np.float32)
+    count = np.zeros([-(-length // block) for length in chosen.shape], np.float32)
+    for down in range(block):
+        for right in range(block):
+            part = chosen[down::block, right::block]
+            count[: part.shape[0], : part.shape[1]] += part
+    high, wide = (
+        np.minimum(block, length - block * np.arange(blocks))
+        for length, blocks in zip(chosen.shape, count.shape, strict=True)
+    )
+    return np.asarray(count / np.outer(high, wide), np.float32)
 
 
 def cell_states(value: MapArray, flags: npt.NDArray[np.uint16]) -> StateArray:

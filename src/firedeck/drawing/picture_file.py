@@ -16,6 +16,9 @@ __all__ = ["save", "to_png_and_svg", "to_png_bytes", "to_svg_text"]
 
 _DPI = 200
 
+#: How hard pictures are packed: half the time of the library's own level, for up to a sixth more space.
+_PACKED = 3
+
 
 def save(figure: Figure, path: str | Path) -> None:
     """Write a picture, as SVG or PNG by the file's ending.
@@ -51,7 +54,9 @@ def to_png_bytes(figure: Figure, *, dpi: float = _DPI) -> bytes:
     """Return a picture as PNG at a resolution [pixels/inch]."""
     target = io.BytesIO()
     with house_style():
-        figure.savefig(target, format="png", dpi=dpi, metadata={"Software": None})
+        figure.savefig(
+            target, format="png", dpi=dpi, metadata={"Software": None}, pil_kwargs={"compress_level": _PACKED}
+        )
     return target.getvalue()
 
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
+import h5netcdf
 import numpy as np
+import numpy.typing as npt
 import tifffile
-import xarray as xr
 
 from firedeck.errors import FiredeckError
 from firedeck.evidence import FLAGS
@@ -28,57 +31,77 @@ def write_map(path: Path, pressure_map: PressureMap) -> None:
     pressure_map : PressureMap
         The map.
     """
+    with h5netcdf.File(path, "w") as data:
+        rows, cols = pressure_map.value.shape
+        knots = pressure_map.conversion.signal
+        data.dimensions = {
+            "y": rows,
+            "x": cols,
+            "knot": len(knots),
+            "mode": len(pressure_map.conversion.modes),
+        }
+        data.attrs.update(_attributes(pressure_map))
+        _write_cells(data, pressure_map)
+        _write_rows(data, pressure_map)
+
+
+def _attributes(pressure_map: PressureMap) -> dict[str, Any]:
+    """Return what is said of the map as a whole."""
     grid = pressure_map.grid
-    cells = ("y", "x")
-    flag_attrs = {
+    return {
+        "Conventions": _CONVENTIONS,
+        "title": f"{pressure_map.kind} contact pressure on the sealing plane",
+        "kind": pressure_map.kind,
+        "x0_mm": grid.x0,
+        "y0_mm": grid.y0,
+        "pitch_mm": grid.pitch,
+        "background_sd": pressure_map.background,
+        "lowest_MPa": pressure_map.lowest,
+        "stated_range_MPa": list(pressure_map.stated_range),
+        "spread_mm": pressure_map.spread,
+        "blur_mm": pressure_map.blur,
+        "notes": json.dumps(pressure_map.notes),
+        "provenance": json.dumps(dict(pressure_map.provenance)),
+    }
+
+
+def _write_cells(data: h5netcdf.File, pressure_map: PressureMap) -> None:
+    """Write what is known of every cell, packed."""
+    flags = {
         "flag_masks": np.array([1 << flag.bit for flag in FLAGS.values()], np.uint16),
         "flag_meanings": " ".join(name.replace("-", "_") for name in FLAGS),
         "comment": "; ".join(f"{flag.name}: {flag.meaning}" for flag in FLAGS.values()),
     }
-    data = xr.Dataset(
-        {
-            "pressure": (cells, pressure_map.value, {"units": "MPa", "long_name": "contact pressure"}),
-            "noise": (
-                cells,
-                pressure_map.noise,
-                {"units": "MPa", "long_name": "independent standard uncertainty"},
-            ),
-            "signal": (
-                cells,
-                pressure_map.signal,
-                {"units": "1", "long_name": "quantity that may be averaged"},
-            ),
-            "flags": (cells, pressure_map.flags, flag_attrs),
-            "curve_signal": ("knot", pressure_map.conversion.signal, {"units": "1"}),
-            "curve_pressure": ("knot", pressure_map.conversion.pressure, {"units": "MPa"}),
-            "curve_modes": (("mode", "knot"), pressure_map.conversion.modes, {"units": "MPa"}),
-        },
-        coords={
-            "x": ("x", grid.x, {"units": "mm", "long_name": "deck x, seen from the head"}),
-            "y": ("y", grid.y, {"units": "mm", "long_name": "deck y, seen from the head"}),
-        },
-        attrs={
-            "Conventions": _CONVENTIONS,
-            "title": f"{pressure_map.kind} contact pressure on the sealing plane",
-            "kind": pressure_map.kind,
-            "x0_mm": grid.x0,
-            "y0_mm": grid.y0,
-            "pitch_mm": grid.pitch,
-            "background_sd": pressure_map.background,
-            "lowest_MPa": pressure_map.lowest,
-            "stated_range_MPa": list(pressure_map.stated_range),
-            "spread_mm": pressure_map.spread,
-            "blur_mm": pressure_map.blur,
-            "notes": json.dumps(pressure_map.notes),
-            "provenance": json.dumps(dict(pressure_map.provenance)),
-        },
-    )
-    packed = {"zlib": True, "complevel": 1}
-    data.to_netcdf(
-        path,
-        engine="h5netcdf",
-        encoding=dict.fromkeys(("pressure", "noise", "signal", "flags"), packed),
-    )
+    for name, values, attributes in (
+        ("pressure", pressure_map.value, {"units": "MPa", "long_name": "contact pressure"}),
+        ("noise", pressure_map.noise, {"units": "MPa", "long_name": "independent standard uncertainty"}),
+        ("signal", pressure_map.signal, {"units": "1", "long_name": "quantity that may be averaged"}),
+        ("flags", pressure_map.flags, flags),
+    ):
+        _write(data, name, ("y", "x"), values, attributes, compression="gzip", compression_opts=1)
+
+
+def _write_rows(data: h5netcdf.File, pressure_map: PressureMap) -> None:
+    """Write the coordinates, and the curve that turns signal into pressure."""
+    grid, curve = pressure_map.grid, pressure_map.conversion
+    _write(data, "x", ("x",), grid.x, {"units": "mm", "long_name": "deck x, seen from the head"})
+    _write(data, "y", ("y",), grid.y, {"units": "mm", "long_name": "deck y, seen from the head"})
+    _write(data, "curve_signal", ("knot",), curve.signal, {"units": "1"})
+    _write(data, "curve_pressure", ("knot",), curve.pressure, {"units": "MPa"})
+    _write(data, "curve_modes", ("mode", "knot"), curve.modes, {"units": "MPa"})
+
+
+def _write(
+    data: h5netcdf.File,
+    name: str,
+    dimensions: tuple[str, ...],
+    values: npt.NDArray[Any],
+    attributes: Mapping[str, Any],
+    **packed: Any,  # noqa: ANN401 - handed to the library as it stands
+) -> None:
+    missing = {"fillvalue": values.dtype.type(np.nan)} if values.dtype.kind == "f" else {}
+    written = data.create_variable(name, dimensions, values.dtype, data=values, **missing, **packed)
+    written.attrs.update(attributes)
 
 
 def read_map(path: Path) -> PressureMap:
@@ -90,7 +113,7 @@ def read_map(path: Path) -> PressureMap:
         If the file is not such a map.
     """
     try:
-        with xr.open_dataset(path, engine="h5netcdf", decode_cf=False) as data:
+        with h5netcdf.File(path, "r") as data:
             attrs = data.attrs
             rows, cols = data["pressure"].shape
             grid = Grid(float(attrs["x0_mm"]), float(attrs["y0_mm"]), float(attrs["pitch_mm"]), rows, cols)
@@ -98,14 +121,14 @@ def read_map(path: Path) -> PressureMap:
             return PressureMap(
                 kind=attrs["kind"],
                 grid=grid,
-                value=data["pressure"].to_numpy(),
-                noise=data["noise"].to_numpy(),
-                flags=data["flags"].to_numpy().astype(np.uint16),
-                signal=data["signal"].to_numpy(),
+                value=data["pressure"][:],
+                noise=data["noise"][:],
+                flags=data["flags"][:].astype(np.uint16),
+                signal=data["signal"][:],
                 conversion=Conversion(
-                    data["curve_signal"].to_numpy(),
-                    data["curve_pressure"].to_numpy(),
-                    data["curve_modes"].to_numpy(),
+                    data["curve_signal"][:],
+                    data["curve_pressure"][:],
+                    data["curve_modes"][:],
                 ),
                 background=float(attrs["background_sd"]),
                 lowest=float(attrs["lowest_MPa"]),

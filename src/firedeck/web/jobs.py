@@ -5,19 +5,18 @@ The server keeps every job's state, so a page that is loaded again finds its job
 
 from __future__ import annotations
 
-import json
-import os
-import subprocess
-import sys
 import threading
 import uuid
 from collections import deque
 from dataclasses import dataclass, field
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any, Literal
 
 from firedeck.errors import FiredeckError
 from firedeck.web.unfinished import note_under_way
+from firedeck.web.worker_start import start_worker
 
 __all__ = ["Job", "JobBook"]
 
@@ -101,7 +100,7 @@ class JobBook:
         self._jobs: dict[str, Job] = {}
         self._waiting: deque[Job] = deque()
         self._change = threading.Condition()
-        self._process: subprocess.Popen[str] | None = None
+        self._process: BaseProcess | None = None
         self._closed = False
         self._runner: threading.Thread | None = None
 
@@ -167,10 +166,12 @@ class JobBook:
             self._closed = True
             self._waiting.clear()
             note_under_way(self.folder, [])
+            working = self._process is not None
             if self._process is not None:
                 _end(self._process)
             self._change.notify_all()
-        if self._runner is not None:
+        # What is only being loaded for a job has nothing to clear away, and ends with the server.
+        if working and self._runner is not None:
             self._runner.join(2 * _PATIENCE)
 
     def _run(self) -> None:
@@ -181,24 +182,38 @@ class JobBook:
                     return
                 job = self._waiting.popleft()
                 job.state, job.step = "running", "starting"
-                process = self._process = self._start(job)
-            self._follow(job, process)
+            try:
+                # The first job waits here until what it needs is loaded, and others are answered meanwhile.
+                process, channel = start_worker(job.what, self.folder, job.names)
+            except OSError as fault:
+                self._could_not_start(job, fault)
+                continue
+            with self._change:
+                self._process = process
+                if self._closed or job.state != "running":
+                    _end(process)
+            self._follow(job, process, channel)
 
-    def _start(self, job: Job) -> subprocess.Popen[str]:
-        command = [sys.executable, "-m", "firedeck.web.worker", job.what, str(self.folder), *job.names]
-        # The worker ends when the other end of its input does: with this server, however that ends.
-        environment = {"OPENBLAS_NUM_THREADS": "1", **os.environ, "PYTHONUTF8": "1"}
-        return subprocess.Popen(
-            command, env=environment, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
-            encoding="utf-8",
-        )  # fmt: skip
+    def _could_not_start(self, job: Job, fault: OSError) -> None:
+        reason = (fault.strerror or type(fault).__name__).lower()
+        with self._change:
+            if job.state == "running":
+                job.state, job.step = "failed", "stopped"
+                job.fault = {
+                    "message": f"the work could not be started ({reason})",
+                    "where": "",
+                    "remedy": "end other programs, or start the pages anew, then try again",
+                }
+            self._note()
 
-    def _follow(self, job: Job, process: subprocess.Popen[str]) -> None:
-        assert process.stdout is not None
-        with process:
-            for line in process.stdout:
-                self._hear(job, line)
-        code = process.returncode
+    def _follow(self, job: Job, process: BaseProcess, channel: Connection) -> None:
+        with channel:
+            try:
+                while True:
+                    self._hear(job, channel.recv())
+            except (EOFError, OSError):
+                process.join()
+        code = process.exitcode
         with self._change:
             self._process = None
             if job.state == "running":
@@ -213,20 +228,16 @@ class JobBook:
             if not self._closed:
                 self._note()
 
-    def _hear(self, job: Job, line: str) -> None:
-        try:
-            heard = json.loads(line)
-        except ValueError:
-            return  # a library that writes to the output has nothing to say to us
+    def _hear(self, job: Job, heard: dict[str, Any]) -> None:
         with self._change:
-            if job.state != "running" or not isinstance(heard, dict):
+            if job.state != "running":
                 return
             for name in ("step", "share", "fault", "picture"):
                 if name in heard:
                     setattr(job, name, heard[name])
 
 
-def _end(process: subprocess.Popen[str]) -> None:
+def _end(process: BaseProcess) -> None:
     process.terminate()
     timer = threading.Timer(_PATIENCE, process.kill)
     timer.daemon = True

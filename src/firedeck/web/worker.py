@@ -1,29 +1,51 @@
-"""One job in a process of its own: progress and outcome as lines of JSON on the output.
+"""One job in a process of its own, which tells progress and outcome as it goes.
 
-Run as ``python -m firedeck.web.worker WHAT FOLDER NAME...``. A process can be stopped at any
-moment, keeps the server quick and gives its memory back.
+A process can be stopped at any moment, keeps the server quick and gives its memory back.
 """
 
 from __future__ import annotations
 
-import json
 import os
 import signal
 import sys
 import threading
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
+from multiprocessing.connection import Connection
 from pathlib import Path
+from typing import Any
 
 from firedeck.errors import FiredeckError
 
-__all__ = ["JOBS", "main"]
+__all__ = ["JOBS", "main", "work"]
+
+#: Called with what has to be told: ``step`` and ``share``, ``fault``, or the name of a ``picture``.
+Say = Callable[[dict[str, Any]], None]
 
 #: Called with what is being done and the share done of it [1].
 Tell = Callable[[str, float], None]
 
 
-def _read(folder: Path, names: list[str], tell: Tell) -> None:
+class Teller:
+    """Tells what is being done and the share done of it, and what else has to be said.
+
+    Parameters
+    ----------
+    say : callable
+        Called with every message.
+    """
+
+    def __init__(self, say: Say) -> None:
+        self.say = say
+        self._furthest = 0.0
+
+    def __call__(self, what: str, share: float) -> None:
+        """Tell a step; the share [1] never falls: a step within may begin anew, the whole does not."""
+        self._furthest = max(self._furthest, share)
+        self.say({"step": what, "share": round(self._furthest, 3)})
+
+
+def _read(folder: Path, names: list[str], tell: Teller) -> None:
     """Read one print and write its report."""
     from firedeck.film.registered import RegistrationError
     from firedeck.study.bench import Bench
@@ -41,7 +63,7 @@ def _read(folder: Path, names: list[str], tell: Tell) -> None:
         _lay(folder, names, lambda what, share: tell(what, 0.5 + 0.4 * share))
         drawn = write_refusal(record, refusal, out)
         if drawn is not None:
-            _say({"picture": drawn.name})
+            tell.say({"picture": drawn.name})
         raise
     write_reading(reading, out, progress=lambda what, share: tell(what, 0.5 + 0.5 * share))
     write_laying(laying_of(reading), bench.place(f"{names[0].removesuffix('.toml')}-laying"))
@@ -59,7 +81,7 @@ def _lay(folder: Path, names: list[str], tell: Tell) -> None:
     write_laying(look_at_scans(bench.existing(names[0]), progress=tell), place)
 
 
-def _compare(folder: Path, names: list[str], tell: Tell) -> None:
+def _compare(folder: Path, names: list[str], tell: Teller) -> None:
     """Read two prints and write their comparison."""
     from firedeck.study.bench import Bench
     from firedeck.study.prints.output import write_comparison
@@ -79,7 +101,7 @@ def _compare(folder: Path, names: list[str], tell: Tell) -> None:
     write_comparison(compare_readings(*readings), bench.comparison_of(*names))
 
 
-def _calibrate(folder: Path, names: list[str], tell: Tell) -> None:
+def _calibrate(folder: Path, names: list[str], tell: Teller) -> None:
     """Calibrate a film from the scan of its pieces, write the curve into its batch, and the report."""
     from firedeck.film.pieces import PiecesError
     from firedeck.study.bench import Bench
@@ -96,13 +118,13 @@ def _calibrate(folder: Path, names: list[str], tell: Tell) -> None:
         result = calibrate_film(record, progress=tell)
     except PiecesError as refusal:
         tell("drawing what was found", 0.9)
-        _say({"picture": write_pieces_refusal(record, refusal, out).name})
+        tell.say({"picture": write_pieces_refusal(record, refusal, out).name})
         raise
     tell("drawing the report", 0.95)
     write_calibration(result, out)
 
 
-def _condense(folder: Path, names: list[str], tell: Tell) -> None:
+def _condense(folder: Path, names: list[str], tell: Teller) -> None:
     """Condense head and block of a prediction, on its own gasket or on another, into the cache."""
     from firedeck.study.bench import Bench
     from firedeck.study.cache import cache_folder, cache_store
@@ -117,7 +139,7 @@ def _condense(folder: Path, names: list[str], tell: Tell) -> None:
     store.check_kept(str(cache_folder()))
 
 
-def _example(folder: Path, names: list[str], tell: Tell) -> None:
+def _example(folder: Path, names: list[str], tell: Teller) -> None:
     """Write the files of the invented engine into the folder."""
     from firedeck.study.bench import Bench
     from firedeck.web.example import lay_out_example
@@ -127,7 +149,7 @@ def _example(folder: Path, names: list[str], tell: Tell) -> None:
 
 
 #: What a worker can do.
-JOBS: dict[str, Callable[[Path, list[str], Tell], None]] = {
+JOBS: dict[str, Callable[[Path, list[str], Teller], None]] = {
     "read": _read,
     "lay": _lay,
     "compare": _compare,
@@ -137,48 +159,34 @@ JOBS: dict[str, Callable[[Path, list[str], Tell], None]] = {
 }
 
 
-def _say(message: dict[str, object]) -> None:
-    sys.stdout.write(json.dumps(message) + "\n")
-    sys.stdout.flush()
-
-
-def _forward() -> Tell:
-    """Return a teller whose share never falls: a step within the work may begin anew, the whole does not."""
-    furthest = 0.0
-
-    def tell(what: str, share: float) -> None:
-        nonlocal furthest
-        furthest = max(furthest, share)
-        _say({"step": what, "share": round(furthest, 3)})
-
-    return tell
-
-
-def main(arguments: list[str]) -> int:
+def work(what: str, folder: Path, names: Sequence[str], say: Say) -> int:
     """Do one job.
 
     Parameters
     ----------
-    arguments : list of str
-        What to do, the folder, and the names of files in it.
+    what : str
+        A key of `JOBS`.
+    folder : Path
+        The bench.
+    names : sequence of str
+        Names of files in it.
+    say : callable
+        Called with every message: ``step`` and ``share``, ``fault``, or the name of a ``picture``.
 
     Returns
     -------
     int
         0 where it was done.
     """
-    # Stopped from outside, the draft of a report must still be cleared away.
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
-    what, folder, *names = arguments
     try:
-        JOBS[what](Path(folder), names, _forward())
+        JOBS[what](folder, list(names), Teller(say))
     except FiredeckError as fault:
-        _say({"fault": {"message": fault.message, "where": fault.where, "remedy": fault.remedy}})
+        say({"fault": {"message": fault.message, "where": fault.where, "remedy": fault.remedy}})
         return 2
     except Exception as fault:  # whatever it is, a person is told in plain words
         traceback.print_exc()
         message = f"firedeck has a fault of its own ({type(fault).__name__}) and stopped"
-        _say(
+        say(
             {
                 "fault": {
                     "message": message,
@@ -191,14 +199,33 @@ def main(arguments: list[str]) -> int:
     return 0
 
 
-def _end_with_server() -> None:
-    """Stop, with all drafts cleared away, when the server at the other end of the input is gone."""
-    # From the bare descriptor: a reader of sys.stdin would hold its lock when the work ends, which is fatal.
-    while os.read(0, 4096):
-        pass
-    os.kill(os.getpid(), signal.SIGTERM)
+def main(
+    server: Connection, environment: Mapping[str, str], what: str, folder: str, names: tuple[str, ...]
+) -> None:
+    """Do one job as a process of a server.
+
+    Parameters
+    ----------
+    server : Connection
+        The other end is the server's: messages go there, and the work stops when it is closed.
+    environment : mapping
+        Variables of the environment, the server's; this process may have been begun by another.
+    what, folder, names
+        As for `work`.
+    """
+    # Stopped from outside, the draft of a report must still be cleared away. A key that interrupts the
+    # server reaches this process too, and is the server's business.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    os.environ.clear()
+    os.environ.update(environment)
+    threading.Thread(target=_end_with, args=(server,), daemon=True).start()
+    sys.exit(work(what, Path(folder), names, server.send))
 
 
-if __name__ == "__main__":
-    threading.Thread(target=_end_with_server, daemon=True).start()
-    sys.exit(main(sys.argv[1:]))
+def _end_with(server: Connection) -> None:
+    """Stop, with all drafts cleared away, when the server is gone."""
+    try:
+        server.recv()  # a server says nothing
+    except (EOFError, OSError):
+        os.kill(os.getpid(), signal.SIGTERM)
