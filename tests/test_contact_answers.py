@@ -136,7 +136,10 @@ def engine_looks(pitch, lacking=lambda places: np.zeros(len(places), dtype=bool)
     numbers = np.where(left, np.cumsum(left) - 1, -1).reshape(cols + 1, rows + 1)
     areas = looked_at(plan, [seal_line(plan, seal, step=1.0) for seal in plan.seals])
     fasteners = np.array([hole.centre for hole in plan.fastener_holes])
-    shares = lambda places: node_weights(places, (grid, numbers))  # noqa: E731
+
+    def shares(places):
+        return node_weights(places, (grid, numbers))
+
     looks = bow_looks(shares, int(left.sum()), fasteners, areas.gap if gap else areas.head)
     return looks, grid.nodes(at[left])
 
@@ -194,7 +197,10 @@ def test_bow_of_the_gap_needs_no_nodes_that_come_and_go_with_the_grid():
     looks, places = engine_looks(6.0, gap=True)
     fewer, left = engine_looks(6.0, lambda at: in_bores(at, 6.0 * math.sqrt(2.0)), gap=True)
     assert fewer.pairs == looks.pairs
-    rise = lambda at: np.sin(at[:, 0] / 30.0) * np.sin(at[:, 1] / 40.0)  # noqa: E731
+
+    def rise(at):
+        return np.sin(at[:, 0] / 30.0) * np.sin(at[:, 1] / 40.0)
+
     np.testing.assert_allclose(fewer.weights @ rise(left), looks.weights @ rise(places), atol=1e-12)
 
 

@@ -20,6 +20,9 @@ __all__ = ["read_map", "write_map", "write_map_tiff"]
 
 _CONVENTIONS = "CF-1.11"
 
+#: gzip's word for its quickest packing.
+_PACKING = 1
+
 
 def write_map(path: Path, pressure_map: PressureMap) -> None:
     """Write a map as NetCDF-4 with CF attributes: units, frame, flags, provenance.
@@ -78,7 +81,7 @@ def _write_cells(data: h5netcdf.File, pressure_map: PressureMap) -> None:
         ("signal", pressure_map.signal, {"units": "1", "long_name": "quantity that may be averaged"}),
         ("flags", pressure_map.flags, flags),
     ):
-        _write(data, name, ("y", "x"), values, attributes, compression="gzip", compression_opts=1)
+        _write(data, name, ("y", "x"), values, attributes, packing=_PACKING)
 
 
 def _write_rows(data: h5netcdf.File, pressure_map: PressureMap) -> None:
@@ -97,9 +100,10 @@ def _write(
     dimensions: tuple[str, ...],
     values: npt.NDArray[Any],
     attributes: Mapping[str, Any],
-    **packed: Any,  # noqa: ANN401 - handed to the library as it stands
+    packing: int | None = None,
 ) -> None:
     missing = {"fillvalue": values.dtype.type(np.nan)} if values.dtype.kind == "f" else {}
+    packed = {} if packing is None else {"compression": "gzip", "compression_opts": packing}
     written = data.create_variable(name, dimensions, values.dtype, data=values, **missing, **packed)
     written.attrs.update(attributes)
 
