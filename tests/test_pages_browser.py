@@ -14,7 +14,7 @@ import pytest
 from playwright.sync_api import expect
 
 from firedeck.files.map_file import read_map
-from tests.support import chromium, pages
+from tests.support import chromium, held, pages
 
 
 @pytest.fixture(scope="module")
@@ -234,9 +234,10 @@ def workers():
 def test_a_job_is_cancelled_and_leaves_nothing(view, folder):
     before = sorted(path.name for path in folder.iterdir())
     page = view("/")
-    page.get_by_role("button", name="Read again").first.click()
-    page.get_by_role("button", name="Cancel").click()
-    expect(page.locator(".job.cancelled")).to_have_count(1)
+    with held.jobs():
+        page.get_by_role("button", name="Read again").first.click()
+        page.get_by_role("button", name="Cancel").click()
+        expect(page.locator(".job.cancelled")).to_have_count(1)
     # The server runs in this process: its worker descends from it, and clears away what it began.
     _, alive = psutil.wait_procs(workers(), timeout=60)
     assert alive == []

@@ -17,7 +17,7 @@ from firedeck.study.prints.laying import look_at_scans
 from firedeck.study.prints.reading import read_print
 from firedeck.study.prints.record_edits import save_landmarks
 from firedeck.web import worker
-from tests.support import chromium, pages
+from tests.support import chromium, held, pages
 
 
 @pytest.fixture(scope="module")
@@ -125,11 +125,12 @@ def test_landmarks_are_added_moved_undone_and_saved_by_keyboard(folder, tmp_path
         for width, height in ((1024, 768), (390, 844), (1440, 900)):
             page.set_viewport_size({"width": width, "height": height})
             assert page.evaluate("document.documentElement.scrollWidth") <= width
-        page.locator("#save").click()
-        expect(page.locator("#told")).to_contain_text("stand in the record")
-        expect(page.locator(".job")).to_have_count(1)
-        page.get_by_role("button", name="Cancel").click()
-        expect(page.locator(".job.cancelled")).to_have_count(1)
+        with held.jobs():
+            page.locator("#save").click()
+            expect(page.locator("#told")).to_contain_text("stand in the record")
+            expect(page.locator(".job")).to_have_count(1)
+            page.get_by_role("button", name="Cancel").click()
+            expect(page.locator(".job.cancelled")).to_have_count(1)
         page.screenshot(path=tmp_path / "lay.png")
     assert bad == []
     assert len(read_definition(folder / "print-1.toml", FilmTest).landmarks) == 1

@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 
 from firedeck.definition.film_test import FilmTest
 from firedeck.files.definition_file import read_definition
-from tests.support import chromium, pages
+from tests.support import chromium, held, pages
 
 
 @pytest.fixture
@@ -72,10 +72,11 @@ def test_an_area_is_drawn_undone_and_saved_in_millimetres(page, folder):
     expect(areas).to_have_count(2)
     areas.nth(1).get_by_role("button", name="Remove").click()
     expect(areas).to_have_count(1)
-    page.locator("#mask-save").click()
-    expect(told).to_contain_text("stand in the record")
-    page.get_by_role("button", name="Cancel").click()
-    expect(page.locator(".job.cancelled")).to_have_count(1)
+    with held.jobs():
+        page.locator("#mask-save").click()
+        expect(told).to_contain_text("stand in the record")
+        page.get_by_role("button", name="Cancel").click()
+        expect(page.locator(".job.cancelled")).to_have_count(1)
     (mask,) = read_definition(folder / "print-1.toml", FilmTest).masks
     wanted = np.array([60, 60, 60, 60]) + pitch * np.array([-50, -40, 60, 40])
     assert mask.reason == "tape"
