@@ -44,6 +44,7 @@ NO_PAGES = {
     "/film/{test}/tile/{revision}/{pooling}/{level:int}/{column:int}/{row:int}",
     "/film/{test}/strip/{revision}/{seal:int}",
     "/film/{test}/curve/{revision}/{seal:int}",
+    "/film/{test}/ways/{revision}",
     "/film/{test}/at",
     "/film/{test}/file/{name}",
     "/film/{test}/masks",

@@ -5,6 +5,11 @@ from __future__ import annotations
 import gzip
 import http.client
 import json
+import posixpath
+import queue
+import re
+import socket
+import threading
 from pathlib import Path
 from urllib.parse import quote, urlsplit
 
@@ -16,6 +21,8 @@ from firedeck.files.map_file import read_map
 from firedeck.study.bench import Bench
 from firedeck.study.prints.stored_reading import StoredReading
 from firedeck.study.prints.tiles import TILE_CELLS, Pooling
+from firedeck.web import serving
+from firedeck.web.serving import server_of
 from tests.support import pages
 
 
@@ -298,6 +305,60 @@ def test_a_reading_knows_when_its_files_have_changed(folder):
     finally:
         deck.write_bytes(before)
     assert current()
+
+
+# --- how soon it answers ------------------------------------------------------------------------------
+
+
+def test_no_answer_waits_until_the_browser_has_confirmed_a_part_of_it(folder, monkeypatch):
+    told, begun = queue.Queue(), []
+
+    def server(app):
+        begun.append(server_of(app))
+        return begun[0]
+
+    monkeypatch.setattr(serving, "server_of", server)
+    thread = threading.Thread(target=serving.serve, args=(folder,), kwargs={"tell": told.put}, daemon=True)
+    thread.start()
+    where = urlsplit(told.get(timeout=60))
+    caller = http.client.HTTPConnection(where.hostname, where.port, timeout=60)
+    try:
+        caller.request("GET", "/cautions")
+        assert caller.getresponse().read()
+        (line,) = begun[0].server_state.connections
+        sending = line.transport.get_extra_info("socket")
+        assert sending.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+    finally:
+        caller.close()
+        begun[0].should_exit = True
+        thread.join(60)
+
+
+def test_a_page_asks_at_once_for_all_that_its_scripts_import(address):
+    page = ask(address, "/film/print-1")[2].decode()
+    asked = set(re.findall(r'<link rel="modulepreload" href="/static/([^"]+)">', page))
+    begun = set(re.findall(r'<script type="module" src="/static/([^"]+)">', page))
+    assert begun == {"film.js", "paper.js"}
+    assert asked | begun == begun.union(*(imports_of(address, name) for name in asked | begun))
+    assert "vendor/leaflet/leaflet.js" in asked
+
+
+def imports_of(address, name):
+    """Return what one script says that it imports before it runs."""
+    text = ask(address, f"/static/{name}")[2].decode()
+    lines = [line for line in text.splitlines() if line.startswith("import ")]
+    paths = [line.rsplit("'", 2)[1] for line in lines]
+    return {posixpath.normpath(posixpath.join(posixpath.dirname(name), path)) for path in paths}
+
+
+def test_leak_paths_lie_as_the_record_has_them(address, folder):
+    known = json.loads((folder / "print-1-report" / "reading.json").read_text(encoding="utf-8"))
+    revision = json.loads(ask(address, "/film/print-1/data")[2])["revision"]
+    status, _, text = ask(address, f"/film/print-1/ways/{revision}")
+    assert status == 200
+    assert json.loads(text) == [leak["way"] for leak in known["leaks"]]
+    assert any(leak["way"] for leak in known["leaks"])
+    assert ask(address, "/film/print-1/ways/0123")[0] == 410
 
 
 def test_a_folder_that_is_none_is_refused(tmp_path):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import shlex
+from typing import Any
 from weakref import WeakKeyDictionary
 
 from starlette.exceptions import HTTPException
@@ -83,17 +84,27 @@ _TEXTS: WeakKeyDictionary[StoredReading, bytes] = WeakKeyDictionary()
 
 
 def _data_text(reading: StoredReading) -> bytes:
-    # The curves are fetched one by one: all of them would hold up the map.
-    seals = [
-        {name: part for name, part in seal.items() if name != "curve"} for seal in reading.record["seals"]
-    ]
+    # What is not shown with the map, or stands in the page, would hold it up.
+    record = reading.record
     told = {
-        **reading.record,
-        "seals": seals,
+        **record,
+        "seals": [_without(seal, "curve", "reasons") for seal in record["seals"]],
+        "leaks": [_without(leak, "way") for leak in record["leaks"]],
         "revision": reading.revision,
         "looks": {**page_looks(), "tile": TILE_CELLS},
     }
     return json.dumps(told, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
+
+
+def _without(told: dict[str, Any], *names: str) -> dict[str, Any]:
+    return {name: part for name, part in told.items() if name not in names}
+
+
+def _ways(request: Request) -> Response:
+    """Answer with the leak paths' points [mm], in the record's order."""
+    reading = _reading(request)
+    _same_revision(reading, request.path_params["revision"])
+    return JSONResponse([leak["way"] for leak in reading.record["leaks"]], headers=_FOR_GOOD)
 
 
 def _curve(request: Request) -> Response:
@@ -154,6 +165,7 @@ ROUTES = [
     Route("/film/{test}/tile/{revision}/{pooling}/{level:int}/{column:int}/{row:int}", _tile),
     Route("/film/{test}/strip/{revision}/{seal:int}", _strip),
     Route("/film/{test}/curve/{revision}/{seal:int}", _curve),
+    Route("/film/{test}/ways/{revision}", _ways),
     Route("/film/{test}/at", _point),
     Route("/film/{test}/file/{name}", _file),
     Route("/film/{test}/report", _report),

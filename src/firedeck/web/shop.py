@@ -22,6 +22,7 @@ from firedeck.study.editing.state_changes import States
 from firedeck.study.prints.stored_reading import StoredReading
 from firedeck.web.clamp_book import ClampBook
 from firedeck.web.jobs import JobBook
+from firedeck.web.modules import module_links
 from firedeck.web.unfinished import clear_unfinished
 
 __all__ = ["SIGNS", "Shop", "shop_of"]
@@ -61,7 +62,9 @@ class Shop:
         )
         self.templates.filters["sign"] = lambda state: SIGNS.get(state, "")
         self.templates.filters["slug"] = lambda text: re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")
-        self.templates.globals.update(version=__version__, bench_name=self.bench.folder.name)
+        self.templates.globals.update(
+            version=__version__, bench_name=self.bench.folder.name, module_links=module_links
+        )
 
     def reading(self, record: str) -> StoredReading:
         """Open the reading of a film test, or return it where it is open already.

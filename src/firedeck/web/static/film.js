@@ -1,11 +1,8 @@
 // @ts-check
 /** The film page: map, scale, read-out, layers; the seals' own view stands in seal_view.js. */
-import { follow } from './jobs.js';
 import { byId, fetchJson, keepInAddress, latest, pause } from './lib.js';
 import { showLooks, showScaleOf } from './looks.js';
-import { startMasks } from './masks.js';
 import { Painter } from './paint.js';
-import { SealView } from './seal_view.js';
 import { L, ValueLayer, frameView, makeViewer, mark, place, planLayer, sealLayer } from './viewer.js';
 
 /** How long the first tile is waited for, and how long a view must rest to be kept in the address [ms]. */
@@ -42,7 +39,7 @@ topRange.value = String(Math.round(highest));
 limitRange.max = String(Math.ceil(highest));
 limitRange.value = address.get('limit') ?? String(Math.max(0, ...data.asked.map((/** @type {any} */ one) => one.contact_MPa)));
 
-/** @type {SealView | undefined} */
+/** @type {import('./seal_view.js').SealView | undefined} */
 let seals;
 
 function showScale() {
@@ -67,6 +64,7 @@ values.addTo(map);
 showScale();
 await Promise.race([stands, pause(MAP_FIRST_MS)]);
 await pause(0);
+const [{ follow }, { startMasks }, { SealView }] = await Promise.all([import('./jobs.js'), import('./masks.js'), import('./seal_view.js')]);
 
 // --- layers --------------------------------------------------------------------------------------
 
@@ -78,9 +76,17 @@ data.seals.forEach((/** @type {any} */ seal, /** @type {number} */ index) => {
 });
 const leaks = L.layerGroup();
 data.leaks.forEach((/** @type {any} */ leak, /** @type {number} */ index) => {
-  if (leak.way.length) L.polyline(leak.way.map(place), { className: 'leak-way', interactive: false }).addTo(leaks);
   const label = `Leak path ${leak.mark}, ${leak.a} to ${leak.b}: opens at ${leak.breach.text} MPa`;
   mark(leak.point, leak.mark, 'leak', label, () => showLeak(index)).addTo(leaks);
+});
+let asked = false;
+leaks.on('add', async () => {
+  if (asked) return;
+  asked = true;
+  /** @type {number[][][] | null} */
+  const ways = await fetchJson(`${base}/ways/${data.revision}`).catch(() => null);
+  asked = ways !== null;
+  for (const way of ways ?? []) if (way.length) L.polyline(way.map(place), { className: 'leak-way', interactive: false }).addTo(leaks);
 });
 /** @type {Record<string, any>} */
 const layers = { plan: planLayer(data.plan, false), seals: sealLayer(data.plan.seals), weakest, leaks };

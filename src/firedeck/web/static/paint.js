@@ -24,6 +24,7 @@ export class Painter {
         this.states[Number(state)] = { ground: packed(look.ground), stripe: packed(look.stripe), slope: look.slope };
       }
     }
+    this.palette = Uint32Array.from(looks.colours, (/** @type {number[]} */ [red, green, blue]) => 0xff000000 | (blue << 16) | (green << 8) | red);
     this.top = 0;
     this.setTop(100);
   }
@@ -32,13 +33,11 @@ export class Painter {
   setTop(top) {
     if (top === this.top) return;
     this.top = top;
-    const colours = this.looks.colours;
-    const last = colours.length - 1;
+    const last = this.palette.length - 1;
     const scale = (this.looks.count_MPa / top) * last;
-    for (let count = 0; count < 65535; count++) {
-      const [red, green, blue] = colours[Math.min(last, Math.round(count * scale))];
-      this.table[count] = (0xff000000 | (blue << 16) | (green << 8) | red) >>> 0;
-    }
+    // By runs of one colour: count by count it would keep the page busy longer than the map's first tiles.
+    const from = (/** @type {number} */ place) => Math.min(65535, Math.max(0, Math.ceil((place - 0.5) / scale)));
+    for (let place = 0; place <= last; place++) this.table.fill(this.palette[place], from(place), place < last ? from(place + 1) : 65535);
   }
 
   /** @param {number} pressure [MPa] @returns {string} its colour */
