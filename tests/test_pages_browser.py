@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import psutil
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from firedeck.files.map_file import read_map
@@ -195,6 +196,20 @@ def test_strip_and_curve_stand_over_one_another(view, folder):
     expect(page.locator("#polar svg")).to_have_count(0)
 
 
+def test_every_rule_is_shown_when_asked_for(view, folder):
+    record = json.loads((folder / "print-1-report" / "reading.json").read_text(encoding="utf-8"))
+    page = opened(view)
+    rows = page.locator("#rules tbody tr")
+    expect(rows).to_have_count(0)
+    page.locator("#rules summary").click()
+    expect(rows).to_have_count(sum(len(seal["reasons"]) for seal in record["seals"]))
+    expect(rows.first).to_contain_text(record["seals"][0]["reasons"][0]["text"])
+    page.locator("#rules summary").click()
+    page.locator("#rules summary").click()
+    expect(page.locator("#rules table")).to_have_count(1)
+    assert [one["id"] for one in Axe().run(page).response["violations"]] == []
+
+
 def test_a_leak_path_is_shown(view, folder):
     record = json.loads((folder / "print-1-report" / "reading.json").read_text(encoding="utf-8"))
     assert record["leaks"], "the small print has leak paths"
@@ -202,6 +217,8 @@ def test_a_leak_path_is_shown(view, folder):
     page.locator("button[data-leak]").first.click()
     expect(page.locator(".mark.leak").first).to_be_attached()
     assert page.locator("input[value=leaks]").is_checked()
+    ways = [leak for leak in record["leaks"] if leak["way"]]
+    expect(page.locator("path.leak-way")).to_have_count(len(ways))
 
 
 def test_tables_pictures_and_report_can_be_had(view, folder):

@@ -45,6 +45,7 @@ NO_PAGES = {
     "/film/{test}/strip/{revision}/{seal:int}",
     "/film/{test}/curve/{revision}/{seal:int}",
     "/film/{test}/ways/{revision}",
+    "/film/{test}/rules/{revision}",
     "/film/{test}/at",
     "/film/{test}/file/{name}",
     "/film/{test}/masks",

@@ -100,6 +100,13 @@ def _without(told: dict[str, Any], *names: str) -> dict[str, Any]:
     return {name: part for name, part in told.items() if name not in names}
 
 
+def _rules(request: Request) -> Response:
+    """Answer with the table of all rules, which is longer than the rest of the page and seldom opened."""
+    reading = _reading(request)
+    _same_revision(reading, request.path_params["revision"])
+    return shop_of(request).page("film_rules.html.j2", record=reading.record)
+
+
 def _ways(request: Request) -> Response:
     """Answer with the leak paths' points [mm], in the record's order."""
     reading = _reading(request)
@@ -165,6 +172,7 @@ ROUTES = [
     Route("/film/{test}/tile/{revision}/{pooling}/{level:int}/{column:int}/{row:int}", _tile),
     Route("/film/{test}/strip/{revision}/{seal:int}", _strip),
     Route("/film/{test}/curve/{revision}/{seal:int}", _curve),
+    Route("/film/{test}/rules/{revision}", _rules),
     Route("/film/{test}/ways/{revision}", _ways),
     Route("/film/{test}/at", _point),
     Route("/film/{test}/file/{name}", _file),

@@ -1,6 +1,6 @@
 // @ts-check
 /** The film page: map, scale, read-out, layers; the seals' own view stands in seal_view.js. */
-import { byId, fetchJson, keepInAddress, latest, pause } from './lib.js';
+import { byId, fetchJson, keepInAddress, latest, make, pause } from './lib.js';
 import { showLooks, showScaleOf } from './looks.js';
 import { Painter } from './paint.js';
 import { L, ValueLayer, frameView, makeViewer, mark, place, planLayer, sealLayer } from './viewer.js';
@@ -195,6 +195,17 @@ byId('to-weakest').addEventListener('click', () => {
   goTo(place.point);
   byId('map').scrollIntoView({ block: 'center' });
   byId('map').focus({ preventScroll: true });
+});
+let rulesAsked = false;
+byId('rules').addEventListener('toggle', async () => {
+  const place = byId('rules');
+  if (!place.open || rulesAsked) return;
+  rulesAsked = true;
+  place.querySelector('.fault')?.remove();
+  const answer = await fetch(`${base}/rules/${data.revision}`).catch(() => null);
+  rulesAsked = answer !== null && answer.ok;
+  if (rulesAsked) place.insertAdjacentHTML('beforeend', await /** @type {Response} */ (answer).text());
+  else place.append(make('p', { class: 'urgent fault' }, 'The rules could not be fetched: load the page again.'));
 });
 byId('whole').addEventListener('click', () => frameView(map, bounds, null));
 
