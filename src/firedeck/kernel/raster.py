@@ -237,5 +237,11 @@ def fill_rings(
         for pair in range(0, counts[row] - 1, 2):
             begin = max(0, int(np.ceil(crossed[pair])))
             end = min(wide, int(np.ceil(crossed[pair + 1])))
-            for col in range(begin, end):
-                mask[row, col] = not mask[row, col]
+            if begin < end:
+                _turn_over(mask[row, begin:end].view(np.uint8))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _turn_over(marks: npt.NDArray[np.uint8]) -> None:
+    for j in range(marks.size):
+        marks[j] ^= np.uint8(1)

@@ -65,40 +65,66 @@ def resample_mean(
     a row then share its cells with their neighbours, in whatever quarter the sheet lay on the scanner.
     """
     mean = np.empty(shape, np.float32)
-    matrix, along = _along_rows(matrix, mean)
-    high, wide = along.shape
+    matrix, (high, wide), steps = _along_rows(matrix, shape)
 
     def fill(band: slice) -> None:
         # A margin of a cell takes what lies beyond the band's edge, so that none has to be looked for.
         light, share = (np.zeros((band.stop - band.start + 2, wide + 2), np.float32) for _ in range(2))
         _fill_band(picture, film, factor, matrix, pixel, band.start, light, share)
-        _put_means(light[1:-1, 1:-1], share[1:-1, 1:-1], np.float32(least_cover), along[band])
+        _put_means(light, share, least_cover, band.start, mean.ravel(), steps)
 
     for_each(fill, row_bands(high, _BAND_ROWS))
     return mean
 
 
-def _along_rows(matrix: FloatArray, grid: PictureArray) -> tuple[FloatArray, PictureArray]:
-    """Turn and mirror a grid so that a picture's rows run along its own, towards higher columns."""
+def _along_rows(
+    matrix: FloatArray, shape: tuple[int, int]
+) -> tuple[FloatArray, tuple[int, int], tuple[int, int, int]]:
+    """Turn and mirror a grid so that a picture's rows run along its own, towards higher columns.
+
+    Returns
+    -------
+    matrix : ndarray, shape (2, 3)
+        From pixel column, row to the turned grid's column, row.
+    shape : tuple of int
+        Its rows and columns.
+    steps : tuple of int
+        Where the grid has the turned one's first cell; how far on its next row and column lie [cells].
+    """
+    (high, wide), first, down, right = shape, 0, shape[1], 1
     if abs(matrix[1, 0]) > abs(matrix[0, 0]):
-        matrix, grid = matrix[::-1], grid.T
+        matrix, high, wide, down, right = matrix[::-1], wide, high, right, down
     if matrix[0, 0] < 0:
-        last = np.array([0.0, 0.0, grid.shape[1] - 1.0])
-        matrix, grid = np.vstack([last - matrix[0], matrix[1]]), grid[:, ::-1]
-    return np.ascontiguousarray(matrix), grid
+        matrix = np.vstack([np.array([0.0, 0.0, wide - 1.0]) - matrix[0], matrix[1]])
+        first, right = (wide - 1) * right, -right
+    return np.ascontiguousarray(matrix), (high, wide), (first, down, right)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _put_means(total: PictureArray, cover: PictureArray, least: np.float32, out: PictureArray) -> None:
-    """Write total over cover to a grid that may lie turned in memory; NaN where cover is too little."""
+def _put_means(
+    total: PictureArray,
+    cover: PictureArray,
+    least: float,
+    low: int,
+    out: PictureArray,
+    steps: tuple[int, int, int],
+) -> None:
+    """Write a band's total over cover, without the margin, to a grid that may lie turned in memory.
+
+    `out` is the grid cell by cell, `low` the band's first row, `steps` from `_along_rows`. Where cover is
+    less than the least, a cell becomes NaN.
+    """
+    first, down, right = steps
     high, wide = total.shape
     # A few columns at a time stay in the cache until all rows have given theirs.
-    for first in range(0, wide, _PIECE):
-        last = min(first + _PIECE, wide)
-        for i in range(high):
-            for j in range(first, last):
+    for begin in range(1, wide - 1, _PIECE):
+        end = min(begin + _PIECE, wide - 1)
+        for i in range(1, high - 1):
+            at = first + (low + i - 1) * down + (begin - 1) * right
+            for j in range(begin, end):
                 known = cover[i, j] >= least
-                out[i, j] = total[i, j] / cover[i, j] if known else np.float32(np.nan)
+                out[at] = total[i, j] / cover[i, j] if known else np.float32(np.nan)
+                at += right
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -149,7 +149,7 @@ def leak_field(
     def fill(rows: slice) -> None:
         target = pressure[rows]
         open_ground(pressure_map.value[rows], pressure_map.flags[rows], _NOTHING, target)
-        scratch = np.zeros(target.shape, np.float32), np.zeros(target.shape, np.int32)
+        scratch = np.zeros((*target.shape, 2), np.float32)
         for strip, average in zip(strips, averages, strict=True):
             lay_band(average, *strip.cell, rows.start, target, scratch)
         np.copyto(target, 0.0, where=holes[rows] | (media[rows] > 0))
