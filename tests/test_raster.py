@@ -126,6 +126,28 @@ def test_pooling_blocks_in_any_order_equals_pooling_the_whole():
     np.testing.assert_allclose(shuffled.coarse[..., ::2], rest[..., ::2], rtol=1e-5)
 
 
+@pytest.mark.parametrize(("rows", "cols"), [(16, 96), (7, 96), (64, 24), (64, 13), (9, 11)])
+def test_blocks_may_lie_anyhow_on_the_pixels_they_are_pooled_to(rows, cols):
+    codes = np.random.default_rng(8).integers(0, 256, (67, 99, 3)).astype(np.uint8)
+    linear = np.linspace(0.0, 1.0, 256, dtype=np.float32)
+    options = {"name": "a.tif", "size": (67, 99), "channels": 3, "linear": linear, "measuring": 1}
+    options["resolution_per_mm"] = (600 / 25.4, 600 / 25.4)
+    corners = [(row, col) for row in range(0, 67, rows) for col in range(0, 99, cols)]
+    pooled = pool_scan(((i, j, codes[i : i + rows, j : j + cols]) for i, j in corners), **options)
+    whole = pool_scan([(0, 0, codes)], **options)
+    np.testing.assert_allclose(pooled.fine, whole.fine, rtol=1e-5)
+    np.testing.assert_allclose(pooled.coarse, whole.coarse, rtol=1e-5)
+    expected = linear[codes[:66, :98, 1]].reshape(33, 2, 49, 2).mean(axis=(1, 3))
+    np.testing.assert_allclose(whole.fine, expected, rtol=1e-5)
+
+
+@pytest.mark.parametrize("radius", [1, 2, 3, 6, 9])
+def test_dilation_is_the_same_as_the_librarys(radius):
+    mask = np.random.default_rng(9).random((40, 50)) < 0.01
+    square = np.ones((2 * radius + 1, 2 * radius + 1), bool)
+    np.testing.assert_array_equal(dilate(mask, radius), ndimage.binary_dilation(mask, square))
+
+
 def test_dilation_grows_by_a_square():
     mask = np.zeros((15, 17), bool)
     mask[7, 8] = True

@@ -162,7 +162,7 @@ def span_at(place: float, knots: FloatArray, guide: IntArray) -> tuple[np.int64,
     held = place if place > first else first
     held = held if held < knots[last + 1] else knots[last + 1]
     step = (held - first) * (guide.size / (knots[last + 1] - first))
-    span = guide[min(np.int64(step), guide.size - 1)]
+    span = guide[min(int(step), guide.size - 1)]
     while span < last and held >= knots[span + 1]:
         span += 1
     part = (held - knots[span]) / (knots[span + 1] - knots[span])

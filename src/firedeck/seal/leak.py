@@ -143,7 +143,11 @@ def leak_field(
     """
     grid = pressure_map.grid
     media, holes = opening_labels(plan, grid.x, grid.y) if openings is None else openings
-    averages = for_each(lambda strip: _averaged(strip, pressure_map, length_scale), strips)
+    averages = for_each(
+        lambda strip: _averaged(strip, pressure_map, length_scale),
+        strips,
+        size=lambda strip: strip.signal.size,
+    )
     pressure = np.empty_like(pressure_map.value)
 
     def fill(rows: slice) -> None:
