@@ -24,7 +24,7 @@ _COARSE_FACTOR = 4
 _THINNED = 2
 
 #: Threads that pool, and blocks that wait for them at most: they must not wait for the next one to be read.
-_THREADS, _AHEAD = 2, 2
+_THREADS, _AHEAD = 2, 1
 
 #: First row, first column, and code values of shape (rows, cols, channels).
 CodeBlock = tuple[int, int, npt.NDArray[np.uint16]]
