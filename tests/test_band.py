@@ -115,12 +115,10 @@ def test_cells_take_the_mean_of_the_samples_that_fall_into_them():
     value = np.array([[1.0, 3.0, np.nan], [5.0, 9.0, 2.0]], np.float32)
     row = np.array([[1, 1, 2], [3, 3, -1]], np.int32)
     col = np.array([[2, 2, 2], [4, 5, -1]], np.int32)
-    scratch = np.zeros(target.shape, np.float32), np.zeros(target.shape, np.int32)
+    scratch = np.zeros((*target.shape, 2), np.float32)
     for first, end in ((0, 2), (2, 5)):  # a map may be laid part by part
-        part = scratch[0][first:end], scratch[1][first:end]
-        lay_band(value, row, col, first, target[first:end], part)
-    assert not scratch[0].any()
-    assert not scratch[1].any()
+        lay_band(value, row, col, first, target[first:end], scratch[first:end])
+    assert not scratch.any()
     assert (target[1, 2], target[3, 4], target[3, 5], target[2, 2]) == (2.0, 5.0, 9.0, 7.0)
 
 

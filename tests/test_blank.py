@@ -23,9 +23,8 @@ def fields(seed, *, tint=0.0, loaded=0.0):
 
 def error(seed, **more):
     light, blank, border, land = fields(seed, **more)
-    surface = fit_blank(light, np.ones_like(light), GRID, border, land)
-    cover = np.ones_like(light)
-    signal = signal_from_light(light.copy(), cover, surface, 0.5)
+    surface = fit_blank(light, GRID, border, land)
+    signal = signal_from_light(light.copy(), surface)
     fitted = light / (1 - signal)
     return np.log(fitted / blank), surface
 
@@ -49,7 +48,7 @@ def test_a_loaded_part_of_the_land_is_not_taken_for_blank():
 
 def test_without_a_border_the_surface_says_that_it_is_less_sure():
     light, _, border, land = fields(7)
-    sure = fit_blank(light, np.ones_like(light), GRID, border, land)
-    unsure = fit_blank(light, np.ones_like(light), GRID, np.zeros_like(border), land)
+    sure = fit_blank(light, GRID, border, land)
+    unsure = fit_blank(light, GRID, np.zeros_like(border), land)
     assert unsure.sd > 2 * sure.sd
     assert unsure.border_tiles == 0

@@ -455,6 +455,14 @@ def test_hash_is_that_of_the_bytes(tif):
         file_hash(tif.with_name("other.tif"))
 
 
+def test_hash_of_a_large_file_is_that_of_all_its_parts(tmp_path):
+    content = np.random.default_rng(0).bytes(9_000_001)
+    (tmp_path / "large").write_bytes(content)
+    (tmp_path / "empty").touch()
+    assert file_hash(tmp_path / "large") == hashlib.sha256(content).hexdigest()
+    assert file_hash(tmp_path / "empty") == hashlib.sha256(b"").hexdigest()
+
+
 # --- pictures only --------------------------------------------------------------------------------
 
 

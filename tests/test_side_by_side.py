@@ -5,6 +5,9 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import threading
+
+from firedeck.kernel.threads import for_each
 
 #: Told apart from the tests' own process, whose linear algebra may be held to one thread from the start.
 _WATCHED = """
@@ -65,3 +68,16 @@ except ZeroDivisionError:
 """
     before, fault, after = _told(steps)
     assert (fault, after) == ("fault", before)
+
+
+def test_the_largest_is_begun_with_and_answers_keep_their_order():
+    begun, turn = [], threading.Lock()
+
+    def work(size):
+        with turn:
+            begun.append(size)
+        return -size
+
+    assert for_each(work, [3, 9, 1, 7], size=lambda item: item) == [-3, -9, -1, -7]
+    assert sorted(begun[:1] + begun[-1:]) == [1, 9]
+    assert for_each(work, [], size=abs) == []

@@ -27,6 +27,8 @@ __all__ = [
 _TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _PNG_START = b"\x89PNG\r\n\x1a\n"
 _PICTURE_STARTS = (b"\xff\xd8\xff", b"BM", b"GIF8", b"RIFF")
+#: Bytes of a file that are hashed at a time.
+_HASHED_BYTES = 4_000_000
 _SCAN_AGAIN = "scan the sheet again as a 16-bit RGB or grey TIFF"
 
 
@@ -218,7 +220,9 @@ def require_measurable(scan: RawScan) -> None:
 
 
 def file_hash(path: str | Path) -> str:
-    """Return the SHA-256 of a file as 64 hexadecimal digits, reading it once in small parts.
+    """Return the SHA-256 of a file as 64 hexadecimal digits, reading it once in parts.
+
+    The parts are large: between two of them other threads may keep the interpreter for a while.
 
     Raises
     ------
@@ -227,7 +231,11 @@ def file_hash(path: str | Path) -> str:
     """
     try:
         with Path(path).open("rb", buffering=0) as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest()
+            size = min(_HASHED_BYTES, max(_file_state(Path(path))[0], 1))
+            digest, part = hashlib.sha256(), memoryview(bytearray(size))
+            while got := stream.readinto(part):
+                digest.update(part[:got])
+            return digest.hexdigest()
     except OSError as problem:
         raise _unreadable(str(path), problem) from problem
 

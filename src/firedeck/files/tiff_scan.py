@@ -42,6 +42,9 @@ _SUBFILE, _PROFILE, _TRANSFER_FUNCTION = 254, 34675, 301
 _REDUCED = 1
 _MM_PER_UNIT = {2: 25.4, 3: 10.0}
 _MOST_PROFILE_BYTES = 16_000_000
+#: Where memory bounds a band, it has a whole multiple of so many rows if it can: pixels pooled from bands
+#: then seldom lie on two of them.
+_EVEN_ROWS = 16
 
 
 def read_tiff(path: Path, name: str, page: int) -> StoredScan:
@@ -162,7 +165,9 @@ class TiffSource:
         """Yield bands of rows over the whole width, decoding in threads ahead of their use."""
         layout = self.layout
         row_bytes = layout.width * layout.samples * layout.bits // 8
-        rows = max(1, min(rows, BAND_BYTES // row_bytes))
+        most = BAND_BYTES // row_bytes
+        most -= most % _EVEN_ROWS if most > _EVEN_ROWS else 0
+        rows = max(1, min(rows, most))
         with self.path.open("rb", buffering=0) as stream:
             pixels = _BandReader(SpanReader(stream, self.name), layout, channels)
             for block in pixels.bands(rows):

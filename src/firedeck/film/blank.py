@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from firedeck.kernel.cells import blank_ratio, weighted_normal
+from firedeck.kernel.cells import refer_to_blank, weighted_normal
 from firedeck.kernel.medians import tile_medians
 from firedeck.kernel.threads import for_each, row_bands
 from firedeck.pressure_map import FloatArray, Grid, MapArray
@@ -69,15 +69,13 @@ def _powers(count: int) -> FloatArray:
     return np.asarray(np.linspace(-1.0, 1.0, count)[:, None] ** np.arange(_ORDER + 1))
 
 
-def fit_blank(
-    total: MapArray, cover: MapArray, grid: Grid, border: BoolArray, land: BoolArray
-) -> BlankSurface:
+def fit_blank(light: MapArray, grid: Grid, border: BoolArray, land: BoolArray) -> BlankSurface:
     """Fit the blank surface of one sheet.
 
     Parameters
     ----------
-    total, cover : ndarray of float32, shape (rows, cols)
-        Sum of weight times light, and of weight, in every cell of the deck grid [1].
+    light : ndarray of float32, shape (rows, cols)
+        Light of every cell of the deck grid [1]; NaN is left out.
     grid : Grid
         The grid.
     border : ndarray of bool
@@ -91,7 +89,7 @@ def fit_blank(
         The surface with its uncertainty; it may rest on land alone where no border was left.
     """
     side = max(4, round(_TILE_MM / grid.pitch))
-    certain, tinted = (_tile_medians(total, cover, usable, side) for usable in (border, land))
+    certain, tinted = (_tile_medians(light, usable, side) for usable in (border, land))
     y, x = (np.arange(n) * side + side / 2 for n in certain.shape)
     py, px = (
         np.clip(2 * at / n - 1, -1, 1)[:, None] ** np.arange(_ORDER + 1)
@@ -107,13 +105,13 @@ def fit_blank(
     return _solve(grid, np.vstack(rows), np.concatenate(logs), np.concatenate(one_sided))
 
 
-def _tile_medians(total: MapArray, cover: MapArray, usable: BoolArray, side: int) -> MapArray:
+def _tile_medians(light: MapArray, usable: BoolArray, side: int) -> MapArray:
     """Return the median light of every tile, several rows of tiles at a time."""
 
     def medians(band: slice) -> MapArray:
-        return tile_medians(total[band], cover[band], usable[band], side, 1, 2 * side)
+        return tile_medians(light[band], usable[band], side, 2 * side)
 
-    return np.concatenate(for_each(medians, row_bands(len(total), side * _TILES_TO_A_BAND)))
+    return np.concatenate(for_each(medians, row_bands(len(light), side * _TILES_TO_A_BAND)))
 
 
 def _term_penalty(start: float) -> FloatArray:
@@ -146,30 +144,26 @@ def _solve(grid: Grid, rows: FloatArray, logs: FloatArray, one_sided: BoolArray)
     return BlankSurface(grid, factors.reshape(_ORDER + 1, -1), sd, border, len(logs) - border)
 
 
-def signal_from_light(
-    total: MapArray, cover: MapArray, surface: BlankSurface, least_cover: float
-) -> MapArray:
-    """Turn summed light into the signal 1 - I / I_blank, in place of `total`.
+def signal_from_light(light: MapArray, surface: BlankSurface) -> MapArray:
+    """Turn light into the signal 1 - I / I_blank, in place.
 
     Parameters
     ----------
-    total, cover : ndarray of float32, shape (rows, cols)
-        Sum of weight times light, and of weight, in every cell; `total` is overwritten.
+    light : ndarray of float32, shape (rows, cols)
+        Light of every cell [1]; it is overwritten.
     surface : BlankSurface
         The sheet's blank surface.
-    least_cover : float
-        Least share of a cell that film must cover [1].
 
     Returns
     -------
     ndarray of float32
-        The signal; NaN where there is no film.
+        The signal; NaN where the light is.
     """
-    rows, cols = total.shape
+    rows, cols = light.shape
     py, px = _powers(rows), _powers(cols)
 
     def refer(band: slice) -> None:
-        blank_ratio(total[band], cover[band], least_cover, py[band], px, surface.factors)
+        refer_to_blank(light[band], py[band], px, surface.factors)
 
     for_each(refer, row_bands(rows, _BAND_ROWS))
-    return total
+    return light

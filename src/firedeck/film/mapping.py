@@ -19,7 +19,7 @@ from firedeck.film.response import build_conversion, grain_of_signal, signal_of
 from firedeck.kernel.box import box_mean
 from firedeck.kernel.cells import convert_cells, settle_faint
 from firedeck.kernel.raster import dilate
-from firedeck.kernel.resample import resample_conserving
+from firedeck.kernel.resample import resample_mean
 from firedeck.kernel.threads import for_each, row_bands
 from firedeck.pressure_map import Conversion, FloatArray, Grid, MapArray, PressureMap
 
@@ -144,29 +144,29 @@ def read_sheet(
         If there is no film off the seals to take the blank level from.
     """
     pixel_to_cell, footprint = _pixel_to_cell(picture, to_deck, grid)
-    total, cover = resample_conserving(
-        picture.fine, film, picture.factor, pixel_to_cell, footprint, grid.shape
+    light = resample_mean(
+        picture.fine, film, picture.factor, pixel_to_cell, footprint, grid.shape, _LEAST_COVER
     )
-    rim, border, land = _part_film(cover, max(1, round(_RIM_MM / grid.pitch)), zones)
+    rim, border, land = _part_film(light, max(1, round(_RIM_MM / grid.pitch)), zones)
     if not (np.any(border) or np.any(land)):
         raise PrintError(
             "no unexposed film was found on the sheet to compare the print with",
             where=picture.name,
             remedy="leave a border of at least 5 mm of film beyond the deck's outline",
         )
-    blank = fit_blank(total, cover, grid, border, land)
-    signal = signal_from_light(total, cover, blank, _LEAST_COVER)
+    blank = fit_blank(light, grid, border, land)
+    signal = signal_from_light(light, blank)
     pixel = footprint * grid.pitch
     return SheetSignal(signal, rim, blank, _blur(pixel, grid.pitch), _grain_left(pixel, grid.pitch))
 
 
-def _part_film(cover: MapArray, reach: int, zones: PlanZones) -> tuple[BoolArray, BoolArray, BoolArray]:
+def _part_film(light: MapArray, reach: int, zones: PlanZones) -> tuple[BoolArray, BoolArray, BoolArray]:
     """Return film within `reach` cells of a place without any; of the rest border and land; in threads."""
-    rim, border, land = (np.empty(cover.shape, bool) for _ in range(3))
+    rim, border, land = (np.empty(light.shape, bool) for _ in range(3))
 
     def part(band: slice) -> None:
         first = max(band.start - reach, 0)
-        bare = cover[first : band.stop + reach] < _LEAST_COVER
+        bare = np.isnan(light[first : band.stop + reach])
         own = slice(band.start - first, band.stop - first)
         present, near = ~bare[own], dilate(bare, reach)[own]
         np.logical_and(present, near, out=rim[band])
@@ -174,7 +174,7 @@ def _part_film(cover: MapArray, reach: int, zones: PlanZones) -> tuple[BoolArray
         np.logical_and(clear, zones.beyond[band], out=border[band])
         np.logical_and(clear, zones.land[band], out=land[band])
 
-    for_each(part, row_bands(len(cover), _RIM_BAND_ROWS))
+    for_each(part, row_bands(len(light), _RIM_BAND_ROWS))
     return rim, border, land
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,9 @@ _COARSE_FACTOR = 4
 
 #: Of the channels that are not measured every second row is enough.
 _THINNED = 2
+
+#: Threads that pool, and blocks that wait for them at most: they must not wait for the next one to be read.
+_THREADS, _AHEAD = 2, 1
 
 #: First row, first column, and code values of shape (rows, cols, channels).
 CodeBlock = tuple[int, int, npt.NDArray[np.uint16]]
@@ -107,16 +111,30 @@ def pool_scan(
     def pool(row0: int, col0: int, codes: npt.NDArray[np.uint16]) -> None:
         pool_block(codes, linear, (row0, col0), measuring, (factor, group), _THINNED, fine, coarse)
 
-    with ThreadPoolExecutor(1) as aside:
+    at_work: deque[Future[None]] = deque()
+    with ThreadPoolExecutor(_THREADS) as threads:
         for row0, col0, codes in blocks:
-            middle = _parting(row0, len(codes), group)
-            rest = aside.submit(pool, row0 + middle, col0, codes[middle:])
-            pool(row0, col0, codes[:middle])
-            rest.result()
+            apart = _stands_apart((row0, col0), codes.shape, size, group)
+            middle = len(codes) if apart else _parting(row0, len(codes), group)
+            while len(at_work) > (_AHEAD if apart else 0):
+                at_work.popleft().result()
+            at_work.append(threads.submit(pool, row0, col0, codes[:middle]))
+            if not apart:
+                at_work.append(threads.submit(pool, row0 + middle, col0, codes[middle:]))
+        for one in at_work:
+            one.result()
     coarse /= np.float32(group**2 // _THINNED)
     average_pools(fine, factor**2, _COARSE_FACTOR, coarse[:, :, measuring])
     pixel = factor / resolution_per_mm[0], factor / resolution_per_mm[1]
     return ScanPicture(name, fine, pixel, coarse, _COARSE_FACTOR, factor)
+
+
+def _stands_apart(place: tuple[int, int], shape: tuple[int, ...], size: tuple[int, int], group: int) -> bool:
+    """Tell whether a block shares no pixel with another one: it begins and ends with a pixel each way."""
+    return all(
+        begin % group == 0 and (end % group == 0 or end >= whole)
+        for begin, end, whole in zip(place, np.add(place, shape[:2]), size, strict=True)
+    )
 
 
 def _parting(row0: int, rows: int, group: int) -> int:

@@ -135,37 +135,63 @@ def band_pressure(
         Pressure [MPa]; NaN where it is left out.
     """
     rows, cols = signal.shape
-    out = np.full((rows, cols), np.nan, np.float32)
+    out = np.empty((rows, cols), np.float32)
     short_sum, long_sum = np.zeros(cols), np.zeros(cols)
-    short, long = np.zeros(cols, np.int64), np.zeros(cols, np.int64)
+    short, long = np.zeros(cols, np.int32), np.zeros(cols, np.int32)
     reach = taps.size // 2
     padded, value = np.zeros(cols + 2 * reach), np.zeros(cols)
     row = padded[reach : reach + cols]
     for half, total, count in ((halves[0], short_sum, short), (halves[1], long_sum, long)):
-        for k in range(-half, half):
-            at = k % rows
-            add_row(signal[at], usable[at], 1, total, count)
+        for k in range(-half - 1, half):
+            add_row(signal[k % rows], usable[k % rows], 1, total, count)
     for k in range(rows):
-        at = (k + halves[0]) % rows
-        add_row(signal[at], usable[at], 1, short_sum, short)
-        at = (k + halves[1]) % rows
-        add_row(signal[at], usable[at], 1, long_sum, long)
-        for m in range(cols):
-            thin = 2 * short[m] <= halves[0]
-            total, count = (long_sum[m], long[m]) if thin else (short_sum[m], short[m])
-            row[m] = total / count if count > 0 else 0.0
+        for half, total, count in ((halves[0], short_sum, short), (halves[1], long_sum, long)):
+            come, gone = (k + half) % rows, (k - half - 1) % rows
+            _move_on(signal[come], usable[come], signal[gone], usable[gone], total, count)
+        _choose_means(short_sum, short, long_sum, long, halves[0], row)
         interpolate_into(row, *curve, row)
         _smooth(padded, taps, value)
         for m in range(cols):
-            if 2 * max(short[m], long[m]) <= halves[0]:
-                out[k, m] = np.inf if hidden[k, m] else np.nan
-            elif hidden[k, m] or not np.isnan(signal[k, m]):
-                out[k, m] = value[m] if value[m] >= lowest else 0.0
-        at = (k - halves[0]) % rows
-        add_row(signal[at], usable[at], -1, short_sum, short)
-        at = (k - halves[1]) % rows
-        add_row(signal[at], usable[at], -1, long_sum, long)
+            found = value[m] if value[m] >= lowest else 0.0
+            found = found if hidden[k, m] or not np.isnan(signal[k, m]) else np.nan
+            unseen = np.inf if hidden[k, m] else np.nan
+            out[k, m] = unseen if 2 * max(short[m], long[m]) <= halves[0] else found
     return out
+
+
+# Both choose without a branch, so that several samples are done at once.
+@njit(cache=True, nogil=True, error_model="numpy")
+def _move_on(
+    come: MapArray,
+    come_usable: BoolArray,
+    gone: MapArray,
+    gone_usable: BoolArray,
+    total: FloatArray,
+    count: npt.NDArray[np.int32],
+) -> None:
+    """Add the usable samples of one row to the running sums and take out those of another."""
+    for m in range(total.size):
+        more = np.float64(come[m]) if come_usable[m] else 0.0
+        total[m] += more - (np.float64(gone[m]) if gone_usable[m] else 0.0)
+        count[m] += np.int32(come_usable[m]) - np.int32(gone_usable[m])
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _choose_means(
+    short_sum: FloatArray,
+    short: npt.NDArray[np.int32],
+    long_sum: FloatArray,
+    long: npt.NDArray[np.int32],
+    half: int,
+    out: FloatArray,
+) -> None:
+    """Write the mean over the short stretch; over the long one where too little of the short is usable."""
+    for m in range(out.size):
+        thin = 2 * short[m] <= half
+        total = long_sum[m] if thin else short_sum[m]
+        count = long[m] if thin else short[m]
+        mean = total / np.float64(max(count, 1))
+        out[m] = mean if count > 0 else 0.0
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -175,7 +201,7 @@ def lay_band(
     col: npt.NDArray[np.int32],
     first: int,
     target: MapArray,
-    scratch: tuple[MapArray, npt.NDArray[np.int32]],
+    scratch: MapArray,
 ) -> None:
     """Replace the cells of some rows of a map that a band's samples fall into by the samples' mean.
 
@@ -189,10 +215,9 @@ def lay_band(
         Row of the map that is the target's first one.
     target : ndarray of float32, shape (rows, cols)
         Some rows of the map, changed in place.
-    scratch : tuple of ndarray, shape (rows, cols)
-        Room for sums and numbers, all zero before and after: one for many bands.
+    scratch : ndarray of float32, shape (rows, cols, 2)
+        Room for sums and numbers side by side, all zero before and after: one for many bands.
     """
-    total, count = scratch
     high = target.shape[0]
     for k in range(row.shape[0]):
         if not _may_reach(row[k], first, first + high):
@@ -200,16 +225,16 @@ def lay_band(
         for m in range(row.shape[1]):
             i, j = row[k, m] - first, col[k, m]
             if 0 <= i < high and j >= 0 and not np.isnan(value[k, m]):
-                total[i, j] += value[k, m]
-                count[i, j] += 1
+                scratch[i, j, 0] += value[k, m]
+                scratch[i, j, 1] += np.float32(1.0)
     for k in range(row.shape[0]):
         if not _may_reach(row[k], first, first + high):
             continue
         for m in range(row.shape[1]):
             i, j = row[k, m] - first, col[k, m]
-            if 0 <= i < high and j >= 0 and count[i, j] > 0:
-                target[i, j] = total[i, j] / count[i, j]
-                total[i, j], count[i, j] = 0.0, 0
+            if 0 <= i < high and j >= 0 and scratch[i, j, 1] > 0.0:
+                target[i, j] = scratch[i, j, 0] / scratch[i, j, 1]
+                scratch[i, j, 0] = scratch[i, j, 1] = 0.0
 
 
 @njit(cache=True, nogil=True, inline="always", error_model="numpy")

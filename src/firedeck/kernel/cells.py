@@ -7,10 +7,10 @@ import numpy.typing as npt
 from numba import njit
 
 __all__ = [
-    "blank_ratio",
     "convert_cells",
     "flag_lighter",
     "open_ground",
+    "refer_to_blank",
     "settle_faint",
     "tally_cells",
     "weighted_normal",
@@ -25,32 +25,28 @@ _MOST_RESTORED = np.float32(0.3)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def blank_ratio(
-    total: npt.NDArray[np.float32],
-    cover: npt.NDArray[np.float32],
-    least_cover: float,
+def refer_to_blank(
+    light: npt.NDArray[np.float32],
     terms_y: npt.NDArray[np.float64],
     terms_x: npt.NDArray[np.float64],
     factors: npt.NDArray[np.float64],
 ) -> None:
-    """Turn summed light into signal in place: 1 - (total / cover) / blank.
+    """Turn light into signal in place: 1 - light / blank.
 
     The blank is exp of a polynomial sum of factors[a, b] * terms_y[i, a] * terms_x[j, b].
 
     Parameters
     ----------
-    total, cover : ndarray of float32, shape (h, w)
-        Light and weight of every cell; `total` becomes the signal, NaN where cover is too small.
-    least_cover : float
-        Least cover for a cell to count as film [1].
+    light : ndarray of float32, shape (h, w)
+        Light of every cell, which becomes its signal; NaN stays.
     terms_y, terms_x : ndarray, shape (h, n) and (w, n)
         Powers of the scaled coordinates.
     factors : ndarray, shape (n, n)
         Factors of ln(blank).
     """
-    high, wide = total.shape
+    high, wide = light.shape
     order = factors.shape[0]
-    row_factors = np.empty(order)
+    row_factors, inverse = np.empty(order), np.empty(wide, np.float32)
     for i in range(high):
         for b in range(order):
             row_factors[b] = 0.0
@@ -64,10 +60,9 @@ def blank_ratio(
             begin, end = end, _inverse_blank(row_factors, terms_x[min(last, wide - 1)])
             step = (end - begin) / max(min(last, wide - 1) - first, 1)
             for j in range(first, last):
-                if cover[i, j] < least_cover:
-                    total[i, j] = np.nan
-                else:
-                    total[i, j] = 1.0 - total[i, j] / cover[i, j] * np.float32(begin + step * (j - first))
+                inverse[j] = begin + step * (j - first)
+        for j in range(wide):
+            light[i, j] = np.float32(1.0) - light[i, j] * inverse[j]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -252,40 +247,45 @@ def settle_faint(
     """
     high, wide = signal.shape
     bit = np.uint16(faint)
-    for ti in range(0, high, side):
-        rows = range(ti, min(ti + side, high))
-        for tj in range(0, wide, side):
-            cols = slice(tj, min(tj + side, wide))
-            total, count = 0.0, 0
-            for i in rows:
-                more, number = _sum_flagged(signal[i, cols], flags[i, cols], bit)
-                total, count = total + more, count + number
-            if count > 0:
-                mean = np.float32(max(total / count, 0.0) * per_signal)
-                for i in rows:
-                    _set_flagged(value[i, cols], flags[i, cols], bit, mean)
+    total, count, mean = np.empty(wide), np.empty(wide, np.int64), np.empty(wide, np.float32)
+    for top in range(0, high, side):
+        end = min(top + side, high)
+        total[:] = 0.0
+        count[:] = 0
+        for i in range(top, end):
+            _add_flagged(signal[i], flags[i], bit, total, count)
+        for left in range(0, wide, side):
+            tile = slice(left, min(left + side, wide))
+            mean[tile] = max(total[tile].sum() / max(count[tile].sum(), 1), 0.0) * per_signal
+        for i in range(top, end):
+            _set_flagged(value[i], flags[i], bit, mean)
 
 
 # Both choose without a branch, as nothing foretells which cells are faint.
 @njit(cache=True, nogil=True, error_model="numpy")
-def _sum_flagged(
-    signal: npt.NDArray[np.float32], flags: npt.NDArray[np.uint16], bit: np.uint16
-) -> tuple[float, int]:
-    total, count = 0.0, 0
+def _add_flagged(
+    signal: npt.NDArray[np.float32],
+    flags: npt.NDArray[np.uint16],
+    bit: np.uint16,
+    total: npt.NDArray[np.float64],
+    count: npt.NDArray[np.int64],
+) -> None:
     for j in range(signal.size):
         flagged, own = (flags[j] & bit) != 0, np.float64(signal[j])
-        total += own if flagged else 0.0
-        count += 1 if flagged else 0
-    return total, count
+        total[j] += own if flagged else 0.0
+        count[j] += np.int64(flagged)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _set_flagged(
-    value: npt.NDArray[np.float32], flags: npt.NDArray[np.uint16], bit: np.uint16, mean: np.float32
+    value: npt.NDArray[np.float32],
+    flags: npt.NDArray[np.uint16],
+    bit: np.uint16,
+    mean: npt.NDArray[np.float32],
 ) -> None:
     for j in range(value.size):
-        own = value[j]
-        value[j] = mean if (flags[j] & bit) != 0 else own
+        own, other = value[j], mean[j]
+        value[j] = other if (flags[j] & bit) != 0 else own
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -60,23 +60,22 @@ def interpolate_into(
         Ordinates; may be `x` itself.
     """
     first, last = knots[0], knots[-1]
-    scale = guide.size / (last - first)
+    scale, most = guide.size / (last - first), np.int64(guide.size - 1)
     # The search is written out here and below: a function called for every place would take longer
-    # than the search itself.
+    # than the search itself. It chooses without a branch as far as it can, as places are often noise.
     for i in range(x.size):
         place = np.float64(x[i])
-        if place <= first:
-            out[i] = ordinates[0]
-        elif place >= last:
-            out[i] = ordinates[-1]
-        elif place > first:
-            span = guide[min(int((place - first) * scale), guide.size - 1)]
-            while place >= knots[span + 1]:
-                span += 1
-            part = (place - knots[span]) / (knots[span + 1] - knots[span])
-            out[i] = ordinates[span] + part * (ordinates[span + 1] - ordinates[span])
-        else:
-            out[i] = np.nan
+        held = place if place > first else first
+        held = held if held < last else last
+        span = guide[min(np.int64((held - first) * scale), most)]
+        span += held >= knots[span + 1]
+        while held < last and held >= knots[span + 1]:
+            span += 1
+        span = min(span, knots.size - 2)
+        part = (held - knots[span]) / (knots[span + 1] - knots[span])
+        found = ordinates[span] + part * (ordinates[span + 1] - ordinates[span])
+        found = found if held < last else ordinates[-1]
+        out[i] = np.nan if np.isnan(place) else found
 
 
 def interpolate_curve(
@@ -160,18 +159,14 @@ def span_at(place: float, knots: FloatArray, guide: IntArray) -> tuple[np.int64,
         From `guide_of`.
     """
     first, last = knots[0], knots.size - 2
-    span, part = np.int64(0), 0.0
-    if place >= knots[last + 1]:
-        span, part = np.int64(last), 1.0
-    elif place > first:
-        step = (place - first) * (guide.size / (knots[last + 1] - first))
-        span = guide[min(int(step), guide.size - 1)]
-        while place >= knots[span + 1]:
-            span += 1
-        part = (place - knots[span]) / (knots[span + 1] - knots[span])
-    elif np.isnan(place):
-        part = np.nan
-    return span, part
+    held = place if place > first else first
+    held = held if held < knots[last + 1] else knots[last + 1]
+    step = (held - first) * (guide.size / (knots[last + 1] - first))
+    span = guide[min(int(step), guide.size - 1)]
+    while span < last and held >= knots[span + 1]:
+        span += 1
+    part = (held - knots[span]) / (knots[span + 1] - knots[span])
+    return span, np.nan if np.isnan(place) else part
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

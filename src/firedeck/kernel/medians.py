@@ -11,25 +11,18 @@ __all__ = ["tile_medians"]
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def tile_medians(
-    total: npt.NDArray[np.float32],
-    cover: npt.NDArray[np.float32],
-    usable: npt.NDArray[np.bool_],
-    side: int,
-    stride: int,
-    least: int,
+    values: npt.NDArray[np.float32], usable: npt.NDArray[np.bool_], side: int, least: int
 ) -> npt.NDArray[np.float32]:
-    """Return the median of total over cover of the usable cells of every square tile.
+    """Return the median of the usable cells of every square tile.
 
     Parameters
     ----------
-    total, cover : ndarray of float32, shape (h, w)
-        Sum and weight of every cell; what is not a number is left out.
+    values : ndarray of float32, shape (h, w)
+        Value of every cell; what is not a number is left out.
     usable : ndarray of bool, shape (h, w)
         Cells that count.
     side : int
         Side of a tile [cells].
-    stride : int
-        Every `stride`-th cell each way is looked at.
     least : int
         Fewest usable cells for a tile to have a median.
 
@@ -38,20 +31,17 @@ def tile_medians(
     ndarray of float32, shape (ceil(h / side), ceil(w / side))
         Medians; NaN where too few cells are usable.
     """
-    high, wide = total.shape
+    high, wide = values.shape
     tiles_high, tiles_wide = (high + side - 1) // side, (wide + side - 1) // side
     out = np.full((tiles_high, tiles_wide), np.nan, np.float32)
     buffer = np.empty(side * side, np.float32)
     for ti in range(tiles_high):
         for tj in range(tiles_wide):
             count = 0
-            for i in range(ti * side, min((ti + 1) * side, high), stride):
-                for j in range(tj * side, min((tj + 1) * side, wide), stride):
-                    if not usable[i, j]:
-                        continue
-                    value = total[i, j] / cover[i, j]
-                    if not np.isnan(value):
-                        buffer[count] = value
+            for i in range(ti * side, min((ti + 1) * side, high)):
+                for j in range(tj * side, min((tj + 1) * side, wide)):
+                    if usable[i, j] and not np.isnan(values[i, j]):
+                        buffer[count] = values[i, j]
                         count += 1
             if count >= least:
                 out[ti, tj] = _median(buffer[:count])

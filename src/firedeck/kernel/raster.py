@@ -138,23 +138,43 @@ def dilate(mask: npt.NDArray[np.bool_], radius: int) -> npt.NDArray[np.bool_]:
         The grown mask.
     """
     high, wide = mask.shape
-    across = np.zeros((high, wide), np.bool_)
+    span, long = 2 * radius + 1, wide + 2 * radius
+    grown = np.zeros((high + 2 * radius, wide), np.uint8)
+    row, next_row, nothing = np.zeros(long, np.uint8), np.zeros(long, np.uint8), np.zeros(long, np.uint8)
     for i in range(high):
-        reach = -1
-        for j in range(wide):
-            if mask[i, j]:
-                for k in range(max(reach + 1, j - radius), min(wide - 1, j + radius) + 1):
-                    across[i, k] = True
-                reach = min(wide - 1, j + radius)
-    out = np.zeros((high, wide), np.bool_)
-    last = np.full(wide, -1, np.int64)
+        _join(mask[i].view(np.uint8), nothing, row[radius : radius + wide])
+        # Each round doubles how many neighbours a place has heard of.
+        reach = 1
+        while 2 * reach <= span:
+            _join(row[: long - reach], row[reach:], next_row)
+            row, next_row = next_row, row
+            reach *= 2
+        _join(row[:wide], row[span - reach :], grown[radius + i])
+        row[:radius] = 0
+        row[radius + wide :] = 0
+    reach = 1
+    while 2 * reach <= span:
+        for i in range(high + 2 * radius - reach):
+            _join_to(grown[i], grown[i + reach])
+        reach *= 2
     for i in range(high):
-        for j in range(wide):
-            if across[i, j]:
-                for k in range(max(last[j] + 1, i - radius), min(high - 1, i + radius) + 1):
-                    out[k, j] = True
-                last[j] = min(high - 1, i + radius)
-    return out
+        _join_to(grown[i], grown[i + span - reach])
+    return grown[:high].view(np.bool_)
+
+
+# None of the rows may share memory with the one that is changed: only then many places are done at once.
+@njit(cache=True, nogil=True, error_model="numpy")
+def _join(one: npt.NDArray[np.uint8], other: npt.NDArray[np.uint8], out: npt.NDArray[np.uint8]) -> None:
+    """Mark what either of two rows marks, `one` being the shortest."""
+    for j in range(one.size):
+        out[j] = one[j] | other[j]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _join_to(row: npt.NDArray[np.uint8], other: npt.NDArray[np.uint8]) -> None:
+    """Mark in a row what another marks as well."""
+    for j in range(row.size):
+        row[j] |= other[j]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -217,5 +237,11 @@ def fill_rings(
         for pair in range(0, counts[row] - 1, 2):
             begin = max(0, int(np.ceil(crossed[pair])))
             end = min(wide, int(np.ceil(crossed[pair + 1])))
-            for col in range(begin, end):
-                mask[row, col] = not mask[row, col]
+            if begin < end:
+                _turn_over(mask[row, begin:end].view(np.uint8))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _turn_over(marks: npt.NDArray[np.uint8]) -> None:
+    for j in range(marks.size):
+        marks[j] ^= np.uint8(1)

@@ -8,7 +8,7 @@ from numba import njit
 
 from firedeck.kernel.threads import for_each, row_bands
 
-__all__ = ["resample_conserving"]
+__all__ = ["resample_mean"]
 
 #: Rows of the grid that are filled at a time: they and the pixels on them stay in the cache.
 _BAND_ROWS = 64
@@ -16,22 +16,26 @@ _BAND_ROWS = 64
 #: Pixels of a row that are handed over at a time [1].
 _CHUNK = 512
 
+#: Columns of a band that are written to the grid at a time: a line of the cache each way.
+_PIECE = 16
+
 FloatArray = npt.NDArray[np.float64]
 PictureArray = npt.NDArray[np.float32]
 
 
-def resample_conserving(
+def resample_mean(
     picture: PictureArray,
     film: npt.NDArray[np.bool_],
     factor: int,
     matrix: FloatArray,
     pixel: float,
     shape: tuple[int, int],
-) -> tuple[PictureArray, PictureArray]:
-    """Hand every pixel's value to the grid cells that its footprint covers.
+    least_cover: float,
+) -> PictureArray:
+    """Average the pixels on every grid cell, each by the share of its footprint that lies on the cell.
 
     The footprint is a square of the pixel's area, parallel to the grid; it is shared among the
-    cells by overlap, so that the sum over the grid equals the sum over the pixels.
+    cells by overlap, so that the sum over the grid of mean times cover equals that over the pixels.
 
     Parameters
     ----------
@@ -47,41 +51,80 @@ def resample_conserving(
         Side of the footprint [cells].
     shape : tuple of int
         Rows and columns of the grid.
+    least_cover : float
+        Least area of footprints on a cell for it to have a mean [cells], above 0.
 
     Returns
     -------
-    total, cover : ndarray of float32, shape `shape`
-        Sum of share times value, and sum of shares, in units of cell area.
+    ndarray of float32, shape `shape`
+        Means; NaN where footprints cover less of a cell.
 
     Notes
     -----
     The grid is filled in bands, several at a time, that run as the picture's rows do: most pixels of
     a row then share its cells with their neighbours, in whatever quarter the sheet lay on the scanner.
     """
-    total, cover = np.empty(shape, np.float32), np.empty(shape, np.float32)
-    matrix, (along_total, along_cover) = _along_rows(matrix, (total, cover))
-    high, wide = along_total.shape
+    mean = np.empty(shape, np.float32)
+    matrix, (high, wide), steps = _along_rows(matrix, shape)
 
     def fill(band: slice) -> None:
         # A margin of a cell takes what lies beyond the band's edge, so that none has to be looked for.
         light, share = (np.zeros((band.stop - band.start + 2, wide + 2), np.float32) for _ in range(2))
         _fill_band(picture, film, factor, matrix, pixel, band.start, light, share)
-        along_total[band], along_cover[band] = light[1:-1, 1:-1], share[1:-1, 1:-1]
+        _put_means(light, share, least_cover, band.start, mean.ravel(), steps)
 
     for_each(fill, row_bands(high, _BAND_ROWS))
-    return total, cover
+    return mean
 
 
 def _along_rows(
-    matrix: FloatArray, grids: tuple[PictureArray, ...]
-) -> tuple[FloatArray, tuple[PictureArray, ...]]:
-    """Turn and mirror grids so that a picture's rows run along theirs, towards higher columns."""
+    matrix: FloatArray, shape: tuple[int, int]
+) -> tuple[FloatArray, tuple[int, int], tuple[int, int, int]]:
+    """Turn and mirror a grid so that a picture's rows run along its own, towards higher columns.
+
+    Returns
+    -------
+    matrix : ndarray, shape (2, 3)
+        From pixel column, row to the turned grid's column, row.
+    shape : tuple of int
+        Its rows and columns.
+    steps : tuple of int
+        Where the grid has the turned one's first cell; how far on its next row and column lie [cells].
+    """
+    (high, wide), first, down, right = shape, 0, shape[1], 1
     if abs(matrix[1, 0]) > abs(matrix[0, 0]):
-        matrix, grids = matrix[::-1], tuple(grid.T for grid in grids)
+        matrix, high, wide, down, right = matrix[::-1], wide, high, right, down
     if matrix[0, 0] < 0:
-        last = np.array([0.0, 0.0, grids[0].shape[1] - 1.0])
-        matrix, grids = np.vstack([last - matrix[0], matrix[1]]), tuple(grid[:, ::-1] for grid in grids)
-    return np.ascontiguousarray(matrix), grids
+        matrix = np.vstack([np.array([0.0, 0.0, wide - 1.0]) - matrix[0], matrix[1]])
+        first, right = (wide - 1) * right, -right
+    return np.ascontiguousarray(matrix), (high, wide), (first, down, right)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _put_means(
+    total: PictureArray,
+    cover: PictureArray,
+    least: float,
+    low: int,
+    out: PictureArray,
+    steps: tuple[int, int, int],
+) -> None:
+    """Write a band's total over cover, without the margin, to a grid that may lie turned in memory.
+
+    `out` is the grid cell by cell, `low` the band's first row, `steps` from `_along_rows`. Where cover is
+    less than the least, a cell becomes NaN.
+    """
+    first, down, right = steps
+    high, wide = total.shape
+    # A few columns at a time stay in the cache until all rows have given theirs.
+    for begin in range(1, wide - 1, _PIECE):
+        end = min(begin + _PIECE, wide - 1)
+        for i in range(1, high - 1):
+            at = first + (low + i - 1) * down + (begin - 1) * right
+            for j in range(begin, end):
+                known = cover[i, j] >= least
+                out[at] = total[i, j] / cover[i, j] if known else np.float32(np.nan)
+                at += right
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -21,13 +21,20 @@ _Result = TypeVar("_Result")
 _MOST_THREADS = 4
 
 
-def for_each(work: Callable[[_Item], _Result], items: Iterable[_Item]) -> list[_Result]:
+def for_each(
+    work: Callable[[_Item], _Result], items: Iterable[_Item], size: Callable[[_Item], int] | None = None
+) -> list[_Result]:
     """Apply `work` to every item in threads and return the results in the items' order.
 
-    The work is array code that lets other threads run; it must not change what it shares.
+    The work is array code that lets other threads run; it must not change what it shares. Where items
+    differ much, `size` tells how large one is [1]: the largest are begun with, so that no thread is left
+    alone with one at the end.
     """
+    every = list(items)
+    order = sorted(range(len(every)), key=lambda k: -size(every[k])) if size else range(len(every))
     with side_by_side(min(_MOST_THREADS, os.cpu_count() or 1)) as pool:
-        return list(pool.map(work, items))
+        found = dict(zip(order, pool.map(work, [every[k] for k in order]), strict=True))
+    return [found[k] for k in range(len(every))]
 
 
 @contextmanager

@@ -183,7 +183,7 @@ def add_row(
     usable: npt.NDArray[np.bool_],
     sign: int,
     total: npt.NDArray[np.float64],
-    count: npt.NDArray[np.int64],
+    count: npt.NDArray[np.signedinteger],
 ) -> None:
     """Add the usable samples of a row to the running sums, or take them out again.
 

@@ -14,9 +14,9 @@ from firedeck.kernel.band_field import gaussian_taps, least_crowns, smooth_rows
 from firedeck.kernel.threads import for_each
 from firedeck.pressure_map import FloatArray, PressureMap
 from firedeck.seal.profile import LoadTable, SealProfile, load_table
-from firedeck.seal.strip import window_means
+from firedeck.seal.strip import Strip, window_means
 
-__all__ = ["ACROSS_MM", "CrownPlace", "SealPlaces"]
+__all__ = ["ACROSS_MM", "CrownPlace", "Crowns", "SealPlaces", "study_crowns"]
 
 #: Standard deviation of the smoothing across a seal before leak paths are sought [mm]: without it a path
 #: could weave from one noisy row to the next and find a gap that is not there.
@@ -69,6 +69,32 @@ class CrownPlace:
 
 
 @dataclass(frozen=True)
+class Crowns:
+    """What a seal's strip alone tells of its crowns, at steps of about 1 mm.
+
+    Attributes
+    ----------
+    lift : float
+        What the least crown is too low by [MPa].
+    crown : ndarray
+        Crown pressure, averaged over the length scale [MPa].
+    bend : ndarray
+        Bend of every crown across the seal over its height [1/mm^2].
+    """
+
+    lift: float
+    crown: FloatArray
+    bend: FloatArray
+
+
+def study_crowns(strips: Sequence[Strip], pressure_map: PressureMap, length_scale: float) -> list[Crowns]:
+    """Study the crowns of all seals, averaged over `length_scale` [mm], from their strips."""
+    return for_each(
+        lambda strip: _study(strip, pressure_map, length_scale), strips, size=lambda strip: strip.signal.size
+    )
+
+
+@dataclass(frozen=True)
 class SealPlaces:
     """Crowns of all seals, found by position.
 
@@ -106,18 +132,27 @@ class SealPlaces:
 
     @classmethod
     def of(
-        cls, profiles: Sequence[SealProfile], pressure_map: PressureMap, length_scale: float
+        cls,
+        profiles: Sequence[SealProfile],
+        pressure_map: PressureMap,
+        length_scale: float,
+        crowns: Sequence[Crowns] | None = None,
     ) -> SealPlaces:
-        """Tabulate the crowns of all seals at steps of about 1 mm, averaged over `length_scale` [mm]."""
-        found = for_each(lambda profile: _study(profile, pressure_map, length_scale), profiles)
-        points = [_points(profile, one.table) for profile, one in zip(profiles, found, strict=True)]
+        """Tabulate the crowns of all seals at steps of about 1 mm, averaged over `length_scale` [mm].
+
+        `crowns` are those of `study_crowns`, if they are studied already.
+        """
+        if crowns is None:
+            crowns = study_crowns([profile.strip for profile in profiles], pressure_map, length_scale)
+        tables = [_crown_table(profile, pressure_map, length_scale) for profile in profiles]
+        points = [_points(profile, table) for profile, table in zip(profiles, tables, strict=True)]
         counts = [len(part) for part in points]
         return cls(
             tuple(profiles),
-            tuple(one.table.peak_sd for one in found),
-            tuple(one.lift for one in found),
-            tuple(one.crown for one in found),
-            tuple(one.bend for one in found),
+            tuple(table.peak_sd for table in tables),
+            tuple(one.lift for one in crowns),
+            tuple(one.crown for one in crowns),
+            tuple(one.bend for one in crowns),
             (pressure_map.blur**2 + ACROSS_MM**2, (_SPREAD_SHARE * pressure_map.spread) ** 2),
             cKDTree(np.vstack(points) if points else np.zeros((0, 2))),
             np.repeat(np.arange(len(counts)), counts),
@@ -142,17 +177,17 @@ class SealPlaces:
 
 
 def _crown_table(profile: SealProfile, pressure_map: PressureMap, length_scale: float) -> LoadTable:
-    centres, half = _stretches(profile, length_scale)
+    centres, half = _stretches(profile.strip, length_scale)
     window = (2 * half + 1) * profile.strip.line.step
     if np.isclose(profile.fine.window, window) and len(profile.fine.at) == len(centres):
         return profile.fine
     return load_table(profile.strip, pressure_map, centres, length_scale)
 
 
-def _stretches(profile: SealProfile, length_scale: float) -> tuple[npt.NDArray[np.int64], int]:
+def _stretches(strip: Strip, length_scale: float) -> tuple[npt.NDArray[np.int64], int]:
     """Return the middle rows of stretches about 1 mm apart, and the rows to either side of them."""
-    step = profile.strip.line.step
-    centres = np.arange(0, len(profile.strip.signal), max(1, round(_STEP_MM / step)), dtype=np.int64)
+    step = strip.line.step
+    centres = np.arange(0, len(strip.signal), max(1, round(_STEP_MM / step)), dtype=np.int64)
     return centres, max(1, round((length_scale / step - 1) / 2))
 
 
@@ -162,11 +197,11 @@ def _points(profile: SealProfile, table: LoadTable) -> FloatArray:
 
 
 def _crown_windows(
-    profile: SealProfile, pressure_map: PressureMap, length_scale: float
+    strip: Strip, pressure_map: PressureMap, length_scale: float
 ) -> tuple[FloatArray, FloatArray]:
     """Return pressure and its noise [MPa] across the seal, averaged over the length scale every 1 mm."""
-    strip, conversion = profile.strip, pressure_map.conversion
-    centres, half = _stretches(profile, length_scale)
+    conversion = pressure_map.conversion
+    centres, half = _stretches(strip, length_scale)
     signal, _ = window_means(strip.signal, strip.usable, centres, half)
     noise, _ = window_means(strip.noise, strip.usable, centres, half)
     averaged = np.sqrt(pressure_map.grid.pitch / ((2 * half + 1) * strip.line.step))
@@ -175,26 +210,15 @@ def _crown_windows(
     return smoothed, np.nan_to_num(noise) * averaged
 
 
-@dataclass(frozen=True)
-class _Study:
-    """What is known of one seal's crowns."""
-
-    table: LoadTable
-    lift: float
-    crown: FloatArray
-    bend: FloatArray
-
-
-def _study(profile: SealProfile, pressure_map: PressureMap, length_scale: float) -> _Study:
-    pressure, noise = _crown_windows(profile, pressure_map, length_scale)
+def _study(strip: Strip, pressure_map: PressureMap, length_scale: float) -> Crowns:
+    pressure, noise = _crown_windows(strip, pressure_map, length_scale)
     crown = pressure.max(axis=1)
-    bend = _crown_bend(pressure, profile.strip.step_across) / np.maximum(crown, 1e-9)
-    lift = _lift(profile, pressure_map, length_scale, pressure, noise)
-    return _Study(_crown_table(profile, pressure_map, length_scale), lift, crown, bend)
+    bend = _crown_bend(pressure, strip.step_across) / np.maximum(crown, 1e-9)
+    return Crowns(_lift(strip, pressure_map, length_scale, pressure, noise), crown, bend)
 
 
 def _lift(
-    profile: SealProfile,
+    strip: Strip,
     pressure_map: PressureMap,
     length_scale: float,
     pressure: FloatArray,
@@ -211,7 +235,6 @@ def _lift(
     least = float(pressure.max(axis=1).min())
     if count < 8 or least >= pressure_map.stated_range[1] or least < pressure_map.lowest:
         return 0.0
-    strip = profile.strip
     between = max(1, round(pressure_map.grid.pitch / strip.step_across))
     unit = _unit_noise(
         between, round(ACROSS_MM / strip.step_across, 1), max(1, round(length_scale / _STEP_MM))

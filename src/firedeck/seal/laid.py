@@ -118,7 +118,7 @@ def lay_lines(
     grid = plan_grid(plan, pitch)
     blank = _blank(plan, grid, lines, tuple(notes), dict(provenance or {}), bloom)
     value = np.zeros(grid.shape, np.float32)
-    scratch = np.zeros(grid.shape, np.float32), np.zeros(grid.shape, np.int32)
+    scratch = np.zeros((*grid.shape, 2), np.float32)
     strips = []
     for strip in unroll_seals(plan, blank):
         painted = _painted(strip, lines[strip.seal.name], shape, bloom)

@@ -143,13 +143,17 @@ def leak_field(
     """
     grid = pressure_map.grid
     media, holes = opening_labels(plan, grid.x, grid.y) if openings is None else openings
-    averages = for_each(lambda strip: _averaged(strip, pressure_map, length_scale), strips)
+    averages = for_each(
+        lambda strip: _averaged(strip, pressure_map, length_scale),
+        strips,
+        size=lambda strip: strip.signal.size,
+    )
     pressure = np.empty_like(pressure_map.value)
 
     def fill(rows: slice) -> None:
         target = pressure[rows]
         open_ground(pressure_map.value[rows], pressure_map.flags[rows], _NOTHING, target)
-        scratch = np.zeros(target.shape, np.float32), np.zeros(target.shape, np.int32)
+        scratch = np.zeros((*target.shape, 2), np.float32)
         for strip, average in zip(strips, averages, strict=True):
             lay_band(average, *strip.cell, rows.start, target, scratch)
         np.copyto(target, 0.0, where=holes[rows] | (media[rows] > 0))

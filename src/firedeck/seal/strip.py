@@ -152,7 +152,7 @@ def unroll_seals(
         One strip a seal, in the plan's order.
     """
     laid_out = seal_bands(plan, pressure_map.grid) if bands is None else bands
-    return for_each(lambda band: _unroll(band, pressure_map), laid_out)
+    return for_each(lambda band: _unroll(band, pressure_map), laid_out, size=lambda band: band.own.size)
 
 
 def _unroll(band: SealBand, pressure_map: PressureMap) -> Strip:

@@ -32,7 +32,7 @@ from firedeck.film.sheet import SheetFinding, find_sheet
 from firedeck.kernel.threads import row_bands, side_by_side
 from firedeck.pressure_map import Conversion, FloatArray, Grid, PressureMap
 from firedeck.seal.balance import ClampBalance, clamp_balance
-from firedeck.seal.crown import SealPlaces
+from firedeck.seal.crown import SealPlaces, study_crowns
 from firedeck.seal.leak import LENGTH_SCALE_MM, LeakField, LeakPath, find_leaks, leak_field, trace_leak
 from firedeck.seal.profile import SealProfile, profile_seals
 from firedeck.seal.strip import SealBand, seal_bands, unroll_seals
@@ -218,10 +218,11 @@ def read_print(
         # Leak paths are sought while the seals are profiled: neither needs the other's answer.
         openings = found.openings.result()
         sought = aside.submit(leak_field, files.plan, pressure_map, strips, openings=openings)
+        crowns = aside.submit(study_crowns, strips, pressure_map, LENGTH_SCALE_MM)
         profiles = profile_seals(files.plan, pressure_map, strips)
         _require_print(files, dark.result(), profiles)
         summaries = [summarise_seal(files.plan, profile) for profile in profiles]
-        places = SealPlaces.of(profiles, pressure_map, LENGTH_SCALE_MM)
+        places = SealPlaces.of(profiles, pressure_map, LENGTH_SCALE_MM, crowns.result())
         progress("seeking leak paths", 0.9)
         field = sought.result()
         weighed = balance.result()
