@@ -35,28 +35,22 @@ def address(folder):
         yield found
 
 
+@pytest.fixture(scope="module")
+def profile(browser):
+    return chromium.Profile(browser)
+
+
 @pytest.fixture
-def view(browser, address):
-    """Return a function that opens a page in a fresh profile; the watch speaks up at the end."""
-    contexts, watched = [], []
+def view(profile, address):
+    """Return a function that opens a page; the watch speaks up at the end."""
 
     def open_page(path, *, size=(1440, 900), scheme="light", expect_bad=()):
-        context = browser.new_context(
-            base_url=address, viewport={"width": size[0], "height": size[1]}, color_scheme=scheme,
-            reduced_motion="reduce",
-        )  # fmt: skip
-        contexts.append(context)
-        watched.append(chromium.watched(context, allowed=expect_bad))
-        page = context.new_page()
-        page.goto(path)
+        page = profile.page(size=size, scheme=scheme, allowed=expect_bad)
+        page.goto(f"{address}{path}")
         return page
 
     yield open_page
-    # What comes in only because the pages are closed is none of their own.
-    bad = [line for lines in watched for line in lines]
-    for context in contexts:
-        context.close()
-    assert bad == []
+    assert profile.clear() == []
 
 
 def opened(view, *, query="", **how):

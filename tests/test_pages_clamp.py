@@ -8,6 +8,7 @@ import re
 import shlex
 import shutil
 import time
+from contextlib import closing
 
 import numpy as np
 import pytest
@@ -52,14 +53,20 @@ def address(folder):
 
 
 @pytest.fixture(scope="module")
-def tab(address):
+def browser():
+    with chromium.browser() as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def tab(browser, address):
     """One page for all tests, and what must not have happened on it."""
-    with chromium.browser() as browser:
-        context = browser.new_context(base_url=address, reduced_motion="reduce")
-        bad = chromium.watched(context)
-        page = context.new_page()
-        condense(page)
-        yield page, bad
+    context = browser.new_context(base_url=address, reduced_motion="reduce")
+    bad = chromium.watched(context)
+    page = context.new_page()
+    condense(page)
+    yield page, bad
+    context.close()
 
 
 def condense(page):
@@ -84,13 +91,13 @@ def begun(page, names):
 
 
 def test_a_condensing_that_failed_before_the_first_look_is_told_with_what_to_do(
-    folder, tmp_path, monkeypatch
+    browser, folder, tmp_path, monkeypatch
 ):
     occupied = tmp_path / "occupied"
     occupied.write_text("a file where the cache's folder would be")
     monkeypatch.setenv("FIREDECK_CACHE", str(occupied / "bodies"))
-    with pages.served(folder) as address, chromium.browser() as browser:
-        page = browser.new_page(base_url=address)
+    with pages.served(folder) as address, closing(browser.new_context(base_url=address)) as context:
+        page = context.new_page()
         bad = chromium.watched_page(page)
         page.goto("/clamp/prediction")
         begun(page, ["prediction.toml"])
@@ -103,7 +110,7 @@ def test_a_condensing_that_failed_before_the_first_look_is_told_with_what_to_do(
         expect(page.locator(".job")).to_have_count(0)
         page.goto("/")
         expect(page.locator(".job")).to_have_count(0)
-        other = browser.new_page(base_url=address)
+        other = context.new_page()
         other.goto("/")
         expect(other.locator(".job.failed")).to_contain_text("Condensing prediction")
         with held.jobs():
@@ -114,12 +121,12 @@ def test_a_condensing_that_failed_before_the_first_look_is_told_with_what_to_do(
     assert bad == []
 
 
-def test_a_joint_that_cannot_be_opened_says_why_and_waits_to_be_told_to_try_again(folder, tmp_path):
+def test_a_joint_that_cannot_be_opened_says_why_and_waits_to_be_told_to_try_again(browser, folder, tmp_path):
     bench = shutil.copytree(folder, tmp_path / "bench")
     sound = (bench / "fastening.toml").read_text(encoding="utf-8")
     (bench / "fastening.toml").write_text(sound.replace('"60 N*m"', '"60 bananas"'), encoding="utf-8")
-    with pages.served(bench) as address, chromium.browser() as browser:
-        page = browser.new_page(base_url=address)
+    with pages.served(bench) as address, closing(browser.new_context(base_url=address)) as context:
+        page = context.new_page()
         loads = []
         page.on("load", lambda _: loads.append(page.url))
         page.goto("/clamp/prediction")

@@ -27,33 +27,29 @@ def folder(tmp_path):
     return tmp_path
 
 
+@pytest.fixture(scope="module")
+def profile(browser):
+    return chromium.Profile(browser)
+
+
 @pytest.fixture
-def view(browser, folder):
+def address(folder):
+    with pages.served(folder) as found:
+        yield found
+
+
+@pytest.fixture
+def view(profile, address):
     """Return a function that opens the plan; what must not happen is told at the end."""
-    watched = []
-    contexts = []
-    with pages.served(folder) as address:
 
-        def open_page(
-            *, size=(1440, 900), allowed=(), path="/deck/deck", ready="#deck[data-ready=yes]", **more
-        ):
-            context = browser.new_context(
-                base_url=address,
-                viewport={"width": size[0], "height": size[1]},
-                reduced_motion="reduce",
-                **more,
-            )
-            contexts.append(context)
-            watched.append(chromium.watched(context, allowed=allowed))
-            page = context.new_page()
-            page.goto(path)
-            page.wait_for_selector(ready)
-            return page
+    def open_page(*, path="/deck/deck", ready="#deck[data-ready=yes]", **more):
+        page = profile.page(**more)
+        page.goto(f"{address}{path}")
+        page.wait_for_selector(ready)
+        return page
 
-        yield open_page
-        for context in contexts:
-            context.close()
-    assert [line for bad in watched for line in bad] == []
+    yield open_page
+    assert profile.clear() == []
 
 
 def choose(page, name):
@@ -201,8 +197,23 @@ def test_a_file_deleted_under_an_open_page_is_told_and_can_be_written_anew(view,
     assert stored(folder) == TEXT
 
 
-def test_a_feature_is_dragged_by_a_finger(view):
-    page = view(size=(390, 844), has_touch=True)
+@pytest.fixture
+def touched(browser, address):
+    """The plan on a screen that is touched."""
+    context = browser.new_context(
+        base_url=address, viewport={"width": 390, "height": 844}, reduced_motion="reduce", has_touch=True
+    )
+    bad = chromium.watched(context)
+    page = context.new_page()
+    page.goto("/deck/deck")
+    page.wait_for_selector("#deck[data-ready=yes]")
+    yield page
+    context.close()
+    assert bad == []
+
+
+def test_a_feature_is_dragged_by_a_finger(touched):
+    page = touched
     choose(page, "oil feed")
     before = float(page.get_by_label("x", exact=True).input_value().split()[0])
     page.locator(".handle").scroll_into_view_if_needed()
@@ -222,7 +233,7 @@ def test_a_feature_is_dragged_by_a_finger(view):
     assert float(page.get_by_label("x", exact=True).input_value().split()[0]) > before + 0.5
 
 
-def test_the_bench_marks_drafts_and_begins_a_plan(view, folder):
+def test_the_bench_marks_drafts_and_begins_a_plan(view, address, folder):
     page = view()
     choose(page, "bore 1")
     page.get_by_label("Diameter").fill("63 mm")
@@ -240,12 +251,12 @@ def test_the_bench_marks_drafts_and_begins_a_plan(view, folder):
     bench.get_by_role("button", name="Make it").click()
     bench.wait_for_url("**/deck/third")
     expect(bench.locator("h1")).to_have_text("third")
-    bench.goto("/")
+    bench.goto(address)
     expect(bench.locator("li", has_text="third.toml")).not_to_contain_text("draft")
 
 
 def test_the_buttons_of_the_map_follow_the_scheme(view):
-    page = view(color_scheme="dark")
+    page = view(scheme="dark")
     dark = "one => { const look = getComputedStyle(one); return [look.color, look.backgroundColor]; }"
     ink, ground = page.locator(".leaflet-control-zoom-in").evaluate(dark)
     assert contrast(ink, ground) > 7

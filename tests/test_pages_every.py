@@ -113,6 +113,14 @@ def context(browser, address):
     found.close()
 
 
+@pytest.fixture(scope="module")
+def tab(context):
+    """One page for all that are looked at, what must not have happened on it, and what may on the next."""
+    allowed = []
+    page = context.new_page()
+    return page, chromium.watched_page(page, allowed=allowed), allowed
+
+
 def test_no_page_is_left_out(folder):
     app = create_app(folder)
     known = {one.path for one in app.routes if isinstance(one, Route) and "GET" in (one.methods or ())}
@@ -141,9 +149,11 @@ def checked(page):
 
 
 @pytest.mark.parametrize("path", [path for group in PAGES.values() for path in group] + FAULTS)
-def test_it_is_clean_accessible_and_fits(context, path):
-    page = context.new_page()
-    bad = chromium.watched_page(page, allowed=("404", "422") if path in FAULTS else ())
+def test_it_is_clean_accessible_and_fits(tab, path):
+    page, bad, allowed = tab
+    bad.clear()
+    allowed[:] = ("404", "422") if path in FAULTS else ()
+    page.emulate_media(color_scheme="light")
     answer = page.goto(path, wait_until="networkidle")
     assert answer.status == (200 if path not in FAULTS else answer.status)
     assert (answer.status >= 400) == (path in FAULTS)
@@ -154,7 +164,7 @@ def test_it_is_clean_accessible_and_fits(context, path):
         page.set_content(text)
     assert page.locator("h1").count() == 1
     assert checked(page) == []
-    page.close()
+    page.goto("about:blank")
     assert bad == []
 
 

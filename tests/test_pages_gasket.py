@@ -26,18 +26,20 @@ def folder(tmp_path):
     return tmp_path
 
 
+@pytest.fixture(scope="module")
+def profile(browser):
+    return chromium.Profile(browser)
+
+
 @pytest.fixture
-def page(browser, folder):
+def page(profile, folder):
     with pages.served(folder) as address:
-        context = browser.new_context(base_url=address, viewport={"width": 1440, "height": 900})
-        bad = chromium.watched(context, allowed=("422",))
-        found = context.new_page()
-        found.goto("/")
+        found = profile.page(allowed=("422",))
+        found.goto(address)
         found.get_by_role("link", name="candidate gasket B2").click()
         found.wait_for_selector("#deck[data-ready=yes]")
         yield found
-        context.close()
-    assert bad == []
+        assert profile.clear() == []
 
 
 def choose(page, name):
@@ -91,14 +93,12 @@ def test_a_fault_stands_where_it_is_and_a_change_on_disk_is_asked_about(page, fo
     assert stored(folder) == TEXT.replace("B2", "B3")
 
 
-def test_two_prints_share_view_scale_and_pointer(browser, tmp_path):
+def test_two_prints_share_view_scale_and_pointer(profile, tmp_path):
     folder = pages.bench(tmp_path / "bench")
     with pages.served(folder) as address:
-        context = browser.new_context(base_url=address, viewport={"width": 1440, "height": 900})
-        bad = chromium.watched(context)
-        page = context.new_page()
+        page = profile.page()
         # A print beside itself: every place must read alike, and nothing may differ.
-        page.goto("/against/print-1/print-1")
+        page.goto(f"{address}/against/print-1/print-1")
         page.wait_for_selector("#against[data-ready=yes]")
         shape = "letter => { const one = document.querySelector(`#map-${letter} path.deck-outline`)"
         shape += ".getBoundingClientRect(); const own = document.getElementById(`map-${letter}`)"
@@ -126,5 +126,4 @@ def test_two_prints_share_view_scale_and_pointer(browser, tmp_path):
         )
         assert values[0] == values[1] != ""
         expect(page.locator("#apart")).to_contain_text(re.compile(r"\+0\.0 MPa|no difference"))
-        context.close()
-    assert bad == []
+        assert profile.clear() == []

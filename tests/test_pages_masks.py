@@ -24,20 +24,27 @@ def browser():
         yield found
 
 
+@pytest.fixture(scope="module")
+def profile(browser):
+    return chromium.Profile(browser)
+
+
 @pytest.fixture
-def page(folder, browser):
-    with pages.served(folder) as address:
-        context = browser.new_context(base_url=address, viewport={"width": 1440, "height": 900})
-        bad = chromium.watched(context)
-        found = context.new_page()
-        opened(found)
+def address(folder):
+    with pages.served(folder) as found:
         yield found
-        context.close()
-    assert bad == []
 
 
-def opened(page):
-    page.goto("/film/print-1?view=60,60,0")
+@pytest.fixture
+def page(address, profile):
+    found = profile.page()
+    opened(found, address)
+    yield found
+    assert profile.clear() == []
+
+
+def opened(page, address):
+    page.goto(f"{address}/film/print-1?view=60,60,0")
     page.wait_for_selector("#film[data-ready=yes]")
     page.wait_for_selector("#masks[data-ready=yes]", state="attached")
     page.locator(".masks summary").click()
@@ -49,7 +56,7 @@ def corners(page, text):
     page.keyboard.press("Enter")
 
 
-def test_an_area_is_drawn_undone_and_saved_in_millimetres(page, folder):
+def test_an_area_is_drawn_undone_and_saved_in_millimetres(page, address, folder):
     areas, told = page.locator("[data-mask]"), page.locator("#mask-told")
     pitch = page.evaluate(
         "fetch('/film/print-1/data').then((one) => one.json()).then((one) => one.grid.pitch_mm)"
@@ -83,7 +90,7 @@ def test_an_area_is_drawn_undone_and_saved_in_millimetres(page, folder):
     assert shapely.Polygon(mask.path).bounds == pytest.approx(wanted, abs=2 * pitch + 0.2)
     assert shapely.Polygon(mask.path).area == pytest.approx(110 * 80 * pitch**2, rel=0.05)
     assert 'reason = "tape"' in (folder / "print-1.toml").read_text(encoding="utf-8")
-    opened(page)
+    opened(page, address)
     expect(areas).to_have_count(1)
 
 
@@ -92,44 +99,43 @@ def press(finger, what, *points):
     finger.send("Input.dispatchTouchEvent", {"type": what, "touchPoints": places})
 
 
-def test_an_area_is_drawn_by_a_finger_and_two_fingers_zoom_and_draw_nothing(folder, browser):
-    with pages.served(folder) as address:
-        context = browser.new_context(
-            base_url=address, viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True
-        )
-        bad = chromium.watched(context)
-        page = context.new_page()
-        opened(page)
-        areas = page.locator("[data-mask]")
-        page.locator("#mask-reason").fill("tape")
-        page.locator("#mask-draw").tap()
-        page.locator("#map").evaluate("one => one.scrollIntoView({ block: 'center', behavior: 'instant' })")
-        box = page.locator("#map").bounding_box()
-        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-        finger = context.new_cdp_session(page)
-        top = page.evaluate("scrollY")
-        press(finger, "touchStart", (x - 40, y))
-        press(finger, "touchStart", (x - 40, y), (x + 40, y))
-        for apart in (50, 60, 70, 80):
-            press(finger, "touchMove", (x - apart, y - 20), (x + apart, y + 20))
-            chromium.drawn(page)
-        press(finger, "touchEnd", (x - 80, y - 20))
-        press(finger, "touchMove", (x - 20, y - 60))
-        press(finger, "touchEnd")
-        expect(areas).to_have_count(0)
-        page.wait_for_function(
-            "() => Number(new URL(location.href).searchParams.get('view').split(',')[2]) > 0.4"
-        )
-        expect(page.locator("#mask-draw")).to_have_attribute("aria-pressed", "true")
-        press(finger, "touchStart", (x - 60, y - 40))
-        for across, down in ((60, -40), (60, 40), (-50, 40), (-58, -30)):
-            press(finger, "touchMove", (x + across, y + down))
-        press(finger, "touchEnd")
-        expect(areas).to_have_count(1)
-        assert page.evaluate("scrollY") == top, "drawing does not move the page"
-        page.locator("#mask-undo").tap()
-        expect(areas).to_have_count(0)
-        context.close()
+def test_an_area_is_drawn_by_a_finger_and_two_fingers_zoom_and_draw_nothing(address, browser):
+    context = browser.new_context(
+        base_url=address, viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True
+    )
+    bad = chromium.watched(context)
+    page = context.new_page()
+    opened(page, address)
+    areas = page.locator("[data-mask]")
+    page.locator("#mask-reason").fill("tape")
+    page.locator("#mask-draw").tap()
+    page.locator("#map").evaluate("one => one.scrollIntoView({ block: 'center', behavior: 'instant' })")
+    box = page.locator("#map").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    finger = context.new_cdp_session(page)
+    top = page.evaluate("scrollY")
+    press(finger, "touchStart", (x - 40, y))
+    press(finger, "touchStart", (x - 40, y), (x + 40, y))
+    for apart in (50, 60, 70, 80):
+        press(finger, "touchMove", (x - apart, y - 20), (x + apart, y + 20))
+        chromium.drawn(page)
+    press(finger, "touchEnd", (x - 80, y - 20))
+    press(finger, "touchMove", (x - 20, y - 60))
+    press(finger, "touchEnd")
+    expect(areas).to_have_count(0)
+    page.wait_for_function(
+        "() => Number(new URL(location.href).searchParams.get('view').split(',')[2]) > 0.4"
+    )
+    expect(page.locator("#mask-draw")).to_have_attribute("aria-pressed", "true")
+    press(finger, "touchStart", (x - 60, y - 40))
+    for across, down in ((60, -40), (60, 40), (-50, 40), (-58, -30)):
+        press(finger, "touchMove", (x + across, y + down))
+    press(finger, "touchEnd")
+    expect(areas).to_have_count(1)
+    assert page.evaluate("scrollY") == top, "drawing does not move the page"
+    page.locator("#mask-undo").tap()
+    expect(areas).to_have_count(0)
+    context.close()
     assert bad == []
 
 

@@ -31,6 +31,40 @@ def browser() -> Iterator:
         found.close()
 
 
+class Profile:
+    """One profile for the pages of many tests; to begin a profile takes longer than to load a page.
+
+    The pages keep nothing outside their own tab, which is seen to: a new one is as good as a new profile.
+    """
+
+    def __init__(self, browser) -> None:
+        self._context = browser.new_context(reduced_motion="reduce")
+        self._allowed: list[str] = []
+        self._bad = watched(self._context, allowed=self._allowed)
+        # Without it the window would close with a test's last page, and be made anew for the next test's.
+        self._context.new_page()
+
+    def page(self, *, size=(1440, 900), scheme="light", allowed=()):
+        """Open a page; it may do what is allowed without being told of."""
+        self._allowed += allowed
+        page = self._context.new_page()
+        page.set_viewport_size({"width": size[0], "height": size[1]})
+        page.emulate_media(color_scheme=scheme)
+        return page
+
+    def clear(self) -> list[str]:
+        """Close all pages; return what must not have happened on them."""
+        # What comes in only because the pages are closed is none of their own.
+        bad = list(self._bad)
+        for page in self._context.pages[1:]:
+            if page.url.startswith("http") and page.evaluate("localStorage.length + document.cookie.length"):
+                bad.append(f"{page.url} keeps something in the profile")
+            page.close()
+        self._bad.clear()
+        self._allowed.clear()
+        return bad
+
+
 def watched(context, *, allowed=()) -> list[str]:
     """Return a list that fills with console errors, refused answers and requests to anywhere else."""
     bad: list[str] = []

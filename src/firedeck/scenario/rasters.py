@@ -47,19 +47,8 @@ class Raster:
 
     def sample(self, points: npt.ArrayLike) -> FloatArray:
         """Interpolate the values linearly at points [mm], shape (n, 2); 0 beyond the raster."""
-        place = self.cells(points)
-        high, wide = self.values.shape
-        corner = np.floor(place).astype(int)
-        part = place - corner
-        result = np.zeros(len(place))
-        for down in (0, 1):
-            for right in (0, 1):
-                col, row = corner[:, 0] + right, corner[:, 1] + down
-                inside = (col >= 0) & (row >= 0) & (col < wide) & (row < high)
-                weight = np.abs(1 - right - part[:, 0]) * np.abs(1 - down - part[:, 1])
-                found = self.values[np.clip(row, 0, high - 1), np.clip(col, 0, wide - 1)]
-                result += np.where(inside, weight * found, 0.0)
-        return result
+        places = np.ascontiguousarray(self.cells(points))
+        return _between_cells(np.ascontiguousarray(self.values), places)
 
 
 @dataclass(frozen=True)
@@ -90,6 +79,22 @@ def rings_of(shape: shapely.Geometry) -> Rings:
     polygons = [part for part in shapely.get_parts(oriented) if isinstance(part, shapely.Polygon)]
     lines = [line for polygon in polygons for line in (polygon.exterior, *polygon.interiors)]
     return Rings.joined([np.asarray(line.coords)[:-1] for line in lines])
+
+
+@compiled
+def _between_cells(values: MapArray, places: FloatArray) -> FloatArray:
+    """Interpolate linearly at fractional columns and rows; 0 beyond the cells."""
+    high, wide = values.shape
+    result = np.zeros(len(places))
+    for k in range(len(places)):
+        left, low = int(np.floor(places[k, 0])), int(np.floor(places[k, 1]))
+        for down in range(2):
+            for right in range(2):
+                col, row = left + right, low + down
+                if 0 <= col < wide and 0 <= row < high:
+                    across = abs(1 - right - (places[k, 0] - left))
+                    result[k] += across * abs(1 - down - (places[k, 1] - low)) * values[row, col]
+    return result
 
 
 @compiled
