@@ -4,31 +4,21 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 
 from firedeck.contact.body import CondensedBody
-from firedeck.kernel.dense import (
-    Routines,
-    divide_rows,
-    factor_columns,
-    from_diagonal,
-    routines,
-    subtract_product,
-)
+from firedeck.kernel.dense import from_diagonal, routines
 from firedeck.kernel.elimination import parted
-from firedeck.kernel.threads import row_bands, side_by_side
+from firedeck.kernel.shared_columns import eliminate_shared
+from firedeck.kernel.threads import side_by_side
 
 __all__ = ["ElasticSystem", "Pair", "elastic_system", "merge"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-
-#: Rows of a matrix that are eliminated at a time, and worked on side by side with others [1].
-_BAND = 306
 
 
 @dataclass(frozen=True)
@@ -101,37 +91,12 @@ def merge(head: CondensedBody, block: CondensedBody) -> Pair:
     front[:n, n : 2 * n], front[:n, 2 * n :] = own, -lifting
     front[n : 2 * n, n : 2 * n], front[n : 2 * n, 2 * n :] = own, -arriving_h
     front[2 * n :, 2 * n :] = -(flexibility_h + flexibility_b)
-    if not _eliminated(front, n):
+    with side_by_side(os.cpu_count() or 1) as pool:
+        resisting = eliminate_shared(front[:n], front[n:, n:], routines(), pool)
+    if not resisting:
         raise ArithmeticError("head and block together can move without resistance")
     stiffness, arriving, flexibility = parted(front[n:, n:], n)
     return Pair(names, stiffness, arriving, flexibility, own, from_diagonal(front[:n, :n]).T, lifting)
-
-
-def _eliminated(front: Floats, count: int) -> bool:
-    """Eliminate the first rows of a symmetric front, given from the diagonal on; return whether that went.
-
-    Bands of rows one after the other, strips of what follows side by side. The rest of the front is
-    changed by all bands at once.
-    """
-    call = routines()
-    with side_by_side(os.cpu_count() or 1) as pool:
-        for band in row_bands(count, _BAND):
-            panel, rest = front[band, band.start :], front[band.stop :, band.stop :]
-            if not factor_columns(panel, call):
-                return False
-            list(pool.map(partial(_divide, panel, call), row_bands(len(rest), _BAND)))
-            list(pool.map(partial(_subtract, panel, rest, call), row_bands(count - band.stop, _BAND)))
-        panel, rest = front[:count], front[count:, count:]
-        list(pool.map(partial(_subtract, panel, rest, call), row_bands(len(rest), _BAND)))
-    return True
-
-
-def _divide(panel: Floats, call: Routines, strip: slice) -> None:
-    divide_rows(panel, strip.start, strip.stop, call)
-
-
-def _subtract(panel: Floats, rest: Floats, call: Routines, strip: slice) -> None:
-    subtract_product(panel, rest, strip.start, strip.stop, call)
 
 
 def _on(names: tuple[str, ...], body: CondensedBody) -> tuple[Floats, Floats]:

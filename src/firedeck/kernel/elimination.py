@@ -24,6 +24,7 @@ __all__ = [
     "add_children",
     "appended",
     "eliminate_group",
+    "filled",
     "gathered",
     "opened",
     "opened_last",
@@ -224,7 +225,6 @@ def opened(group: int, tree: Tree, rows: Rows, space: Space) -> Floats:
     return panel
 
 
-@njit(cache=True, nogil=True)
 def opened_last(inner: int, space: Space) -> Floats:
     """Give every rank that is not eliminated its place, and return the front of them all, empty.
 
@@ -236,14 +236,29 @@ def opened_last(inner: int, space: Space) -> Floats:
         Memory of the elimination.
     """
     size = len(space.place_of) - inner
-    for place in range(size):
-        space.place_of[inner + place] = place
-    return np.zeros((size, size))
+    space.place_of[inner:] = np.arange(size)
+    last = np.empty((size, size))
+    last[:] = 0.0
+    return last
 
 
 @njit(cache=True, nogil=True)
 def eliminate_group(group: int, panel: Floats, tree: Tree, rows: Rows, space: Space, call: Routines) -> bool:
     """Add what its children leave to a group's front and eliminate it; return whether that went.
+
+    Parameters
+    ----------
+    group, panel, tree, rows, space
+        As for `filled`.
+    call : Routines
+        What does the dense work.
+    """
+    return eliminate_columns(panel, filled(group, panel, tree, rows, space), call)
+
+
+@njit(cache=True, nogil=True)
+def filled(group: int, panel: Floats, tree: Tree, rows: Rows, space: Space) -> Floats:
+    """Add what its children leave to a group's front, and return what lies after its first columns.
 
     Parameters
     ----------
@@ -253,8 +268,11 @@ def eliminate_group(group: int, panel: Floats, tree: Tree, rows: Rows, space: Sp
         First columns of its front with what the matrix holds there, as `opened` gave them.
     tree, rows, space
         The elimination.
-    call : Routines
-        What does the dense work.
+
+    Returns
+    -------
+    ndarray, shape (n - k, n - k)
+        Rest of the front, a column to a row, from the diagonal on.
     """
     m, home = rows.starts[group + 1] - rows.starts[group], space.homes[group]
     left = space.waiting[home : home + m * m].reshape((m, m))
@@ -263,7 +281,7 @@ def eliminate_group(group: int, panel: Floats, tree: Tree, rows: Rows, space: Sp
         begun = _add(child, panel, left, begun, rows, space)
     for column in range(begun, m):
         left[column, column:] = 0.0
-    return eliminate_columns(panel, left, call)
+    return left
 
 
 @njit(cache=True, nogil=True)
@@ -355,7 +373,6 @@ def _ends_of_runs(place: Ints) -> Ints:
     return ends
 
 
-@njit(cache=True, nogil=True)
 def parted(last: Floats, kept: int) -> tuple[Floats, Floats, Floats]:
     """Return what remains in its parts: stiffness of kept freedoms, loads that arrive there, flexibility.
 

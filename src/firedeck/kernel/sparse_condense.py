@@ -69,7 +69,8 @@ def condense_sparse(stiffness: csr_array, loads: csr_array, places: Floats, kept
     space = room(tree, rows, total)
     if not _eliminated(tree, rows, space, whole.indptr, whole.indices, whole.data, routines()):
         raise ArithmeticError("a part of the body can move without resistance")
-    last = _last(len(kept), tree, rows, space, whole.indptr, whole.indices, whole.data)
+    last = opened_last(int(tree.firsts[-1]), space)
+    _fill_last(last, len(kept), tree, rows, space, whole.indptr, whole.indices, whole.data)
     return Condensed(*parted(last, len(kept)))
 
 
@@ -206,23 +207,30 @@ def _eliminated(
 
 
 @njit(cache=True, nogil=True)
-def _last(
-    kept: int, tree: Tree, rows: Rows, space: Space, starts: Small, columns: Small, values: Floats
-) -> Floats:
-    """Return what remains of kept freedoms and loads, a column to a row, from the diagonal on.
+def _fill_last(
+    last: Floats,
+    kept: int,
+    tree: Tree,
+    rows: Rows,
+    space: Space,
+    starts: Small,
+    columns: Small,
+    values: Floats,
+) -> None:
+    """Add up what remains of kept freedoms and loads.
 
     Parameters
     ----------
+    last : ndarray
+        The front of them all, a column to a row, changed from the diagonal on.
     kept : int
         How many freedoms are kept.
     tree, rows, space, starts, columns, values
         As for `_eliminated`.
     """
     inner = tree.firsts[-1]
-    last = opened_last(inner, space)
     _fill(last, space.place_of, inner, inner + kept, starts, columns, values)
     add_children(len(tree.firsts) - 1, last, tree, rows, space)
-    return last
 
 
 @njit(cache=True, nogil=True)
