@@ -7,6 +7,7 @@ import json
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Protocol
 
 import numpy as np
@@ -20,7 +21,7 @@ from firedeck.errors import FiredeckError
 from firedeck.kernel.condense import Condensed, Loads, condense, ordered
 from firedeck.kernel.dissection import Dissection
 
-__all__ = ["CondensedBody", "Store", "condense_body", "held_freedoms", "ordered_body"]
+__all__ = ["CondensedBody", "Store", "condense_body", "held_freedoms", "ordering"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -133,8 +134,8 @@ def _across(mesh: BodyMesh, first: int, second: int) -> int:
     return 1 if apart[0] >= apart[1] else 0
 
 
-def ordered_body(mesh: BodyMesh | VolumeBody, kept: Ints) -> Dissection | None:
-    """Return the order in which a body is eliminated, None for one whose loads come before it.
+def ordering(mesh: BodyMesh | VolumeBody, kept: Ints) -> Callable[[], Dissection | None]:
+    """Return what finds the order in which a body is eliminated, None for one without a grid of its own.
 
     Parameters
     ----------
@@ -142,8 +143,9 @@ def ordered_body(mesh: BodyMesh | VolumeBody, kept: Ints) -> Dissection | None:
         As for `condense_body`.
     """
     if isinstance(mesh, VolumeBody):
-        return None
-    return ordered(mesh.body, _upright(kept), held_freedoms(mesh))
+        return lambda: None
+    # What is short comes first: later it would have to wait for the interpreter's lock.
+    return partial(ordered, mesh.body, _upright(kept), held_freedoms(mesh))
 
 
 def _upright(kept: Ints) -> Ints:
@@ -170,7 +172,7 @@ def condense_body(
     store : Store, optional
         Where an earlier answer may lie, and where this one goes.
     order : callable, optional
-        Gives what `ordered_body` found ahead.
+        Gives what `ordering` finds ahead.
 
     Returns
     -------

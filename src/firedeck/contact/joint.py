@@ -15,7 +15,7 @@ import shapely
 from scipy.linalg import cho_factor
 from shapely.geometry.base import BaseGeometry
 
-from firedeck.contact.body import CondensedBody, Store, condense_body, ordered_body
+from firedeck.contact.body import CondensedBody, Store, condense_body, ordering
 from firedeck.contact.bowing import BowLooks, bow_looks, looked_at
 from firedeck.contact.gasket import GasketModel, LaidGasket, lay_gasket
 from firedeck.contact.lattice import Lattice, fitted_lattice, lattice
@@ -421,10 +421,11 @@ def _condensing(
 ) -> Iterator[Callable[..., list[Future[CondensedBody]]]]:
     """Lend what begins to condense head and block by their patterns; it lets go of the interpreter's lock.
 
-    Their orders of elimination are under way meanwhile.
+    Their orders of elimination are found meanwhile, one by one: a processor is left for the patterns.
     """
-    with side_by_side(len(parts)) as pool:
-        orders = [pool.submit(ordered_body, *part).result for part in parts]
+    finds = [ordering(*part) for part in parts]
+    with side_by_side(1) as ahead, side_by_side(len(parts)) as pool:
+        orders = [ahead.submit(find).result for find in finds]
 
         def begin(*patterns: Iterable[Pattern]) -> list[Future[CondensedBody]]:
             asked = zip(parts, patterns, orders, strict=True)

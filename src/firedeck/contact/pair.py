@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +23,9 @@ __all__ = ["ElasticSystem", "Pair", "elastic_system", "merge"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+
+_First = TypeVar("_First")
+_Second = TypeVar("_Second")
 
 
 @dataclass(frozen=True)
@@ -86,17 +93,30 @@ def merge(head: CondensedBody, block: CondensedBody) -> Pair:
     arriving_b, flexibility_b = _on(names, block)
     own, lifting = head.condensed.stiffness, arriving_h + arriving_b
     n = len(own)
-    front = np.empty((2 * n + len(names), 2 * n + len(names)))
-    np.add(own, block.condensed.stiffness, out=front[:n, :n])
-    front[:n, n : 2 * n], front[:n, 2 * n :] = own, -lifting
-    front[n : 2 * n, n : 2 * n], front[n : 2 * n, 2 * n :] = own, -arriving_h
-    front[2 * n :, 2 * n :] = -(flexibility_h + flexibility_b)
+    panel, left = np.empty((n, 2 * n + len(names))), np.empty((n + len(names), n + len(names)))
+
+    def fill_panel() -> None:
+        np.add(own, block.condensed.stiffness, out=panel[:, :n])
+        panel[:, n : 2 * n], panel[:, 2 * n :] = own, -lifting
+
+    def fill_left() -> None:
+        left[:n, :n], left[:n, n:] = own, -arriving_h
+        left[n:, n:] = -(flexibility_h + flexibility_b)
+
     with side_by_side(os.cpu_count() or 1) as pool:
-        resisting = eliminate_shared(front[:n], front[n:, n:], routines(), pool)
-    if not resisting:
-        raise ArithmeticError("head and block together can move without resistance")
-    stiffness, arriving, flexibility = parted(front[n:, n:], n)
-    return Pair(names, stiffness, arriving, flexibility, own, from_diagonal(front[:n, :n]).T, lifting)
+        _both(pool, fill_panel, fill_left)
+        if not eliminate_shared(panel, left, routines(), pool):
+            raise ArithmeticError("head and block together can move without resistance")
+        factor, parts = _both(pool, partial(from_diagonal, panel[:, :n]), partial(parted, left, n))
+    return Pair(names, *parts, own, factor.T, lifting)
+
+
+def _both(
+    pool: ThreadPoolExecutor, first: Callable[[], _First], second: Callable[[], _Second]
+) -> tuple[_First, _Second]:
+    """Do two things side by side."""
+    begun, beside = pool.submit(first), pool.submit(second)
+    return begun.result(), beside.result()
 
 
 def _on(names: tuple[str, ...], body: CondensedBody) -> tuple[Floats, Floats]:

@@ -27,13 +27,12 @@ from firedeck.kernel.elimination import (
     Rows,
     Space,
     Tree,
-    add_children,
     appended,
     eliminate_group,
     filled,
     gathered,
+    last_front,
     opened,
-    opened_last,
     parted,
     room,
     tree_of,
@@ -181,10 +180,8 @@ def condense(
     space = room(tree, rows, total)
     if not _eliminated(order.nodes, order.starts, tree, rows, space, bricks, routines()):
         raise ArithmeticError("a part of the body can move without resistance")
-    last = opened_last(inner, space)
-    _fill_last(last, np.unique(kept[:, 0]), len(kept), tree, rows, space, bricks)
-    # The largest piece of memory, and the parts that are made now are as large as the rest.
-    del space
+    last = last_front(tree, rows, space)
+    _add_last(last, np.unique(kept[:, 0]), inner, inner + len(kept), space.place_of, bricks)
     return Condensed(*parted(last, len(kept)))
 
 
@@ -292,10 +289,8 @@ def _opened(
 
 
 @njit(cache=True, nogil=True)
-def _fill_last(
-    last: Floats, nodes: Ints, kept: int, tree: Tree, rows: Rows, space: Space, bricks: RankedBricks
-) -> None:
-    """Add up what remains of kept freedoms and loads.
+def _add_last(last: Floats, nodes: Ints, inner: int, past: int, place_of: Ints, bricks: RankedBricks) -> None:
+    """Add what the matrix holds of kept freedoms and loads.
 
     Parameters
     ----------
@@ -303,12 +298,10 @@ def _fill_last(
         The front of them all, a column to a row, changed from the diagonal on.
     nodes : ndarray of int
         Nodes with kept freedoms.
-    kept : int
-        How many freedoms are kept.
-    tree, rows, space, bricks
-        The elimination.
+    inner, past : int
+        Ranks of these freedoms: from the first to before the last.
+    place_of, bricks
+        As for `assemble`.
     """
-    inner = tree.firsts[-1]
-    assemble(last, space.place_of, nodes, inner, inner + kept, bricks)
-    add_loads(last, space.place_of, nodes, inner, inner + kept, bricks)
-    add_children(len(rows.starts) - 1, last, tree, rows, space)
+    assemble(last, place_of, nodes, inner, past, bricks)
+    add_loads(last, place_of, nodes, inner, past, bricks)

@@ -250,6 +250,12 @@ def _mirror(half: Floats, out: Floats) -> None:
 def from_diagonal(half: Floats) -> Floats:
     """Return a matrix from its entries from the diagonal on, zeros below; shape (n, n)."""
     out = np.empty(half.shape)
-    for row in range(len(half)):
-        out[row, :row], out[row, row:] = 0.0, half[row, row:]
+    _from_diagonal(half, out)
     return out
+
+
+@njit(cache=True, nogil=True)
+def _from_diagonal(half: Floats, out: Floats) -> None:
+    for row in range(len(half)):
+        out[row, :row] = 0.0
+        out[row, row:] = half[row, row:]

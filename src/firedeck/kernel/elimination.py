@@ -21,13 +21,12 @@ __all__ = [
     "Rows",
     "Space",
     "Tree",
-    "add_children",
     "appended",
     "eliminate_group",
     "filled",
     "gathered",
+    "last_front",
     "opened",
-    "opened_last",
     "parted",
     "room",
     "tree_of",
@@ -225,20 +224,28 @@ def opened(group: int, tree: Tree, rows: Rows, space: Space) -> Floats:
     return panel
 
 
-def opened_last(inner: int, space: Space) -> Floats:
-    """Give every rank that is not eliminated its place, and return the front of them all, empty.
+def last_front(tree: Tree, rows: Rows, space: Space) -> Floats:
+    """Give every rank that is not eliminated its place, and return what the groups leave of them.
 
     Parameters
     ----------
-    inner : int
-        First of these ranks.
-    space : Space
-        Memory of the elimination.
+    tree, rows, space
+        The elimination; the front may lie in its memory.
+
+    Returns
+    -------
+    ndarray, shape (n, n)
+        The front of them all, a column to a row, from the diagonal on.
     """
+    groups, inner = len(rows.starts) - 1, int(tree.firsts[-1])
     size = len(space.place_of) - inner
     space.place_of[inner:] = np.arange(size)
-    last = np.empty((size, size))
-    last[:] = 0.0
+    ends, left = tree.children[tree.begins[groups] :], np.diff(rows.starts)
+    if len(ends) == 1 and left[ends[0]] == size:
+        home = space.homes[ends[0]]
+        return space.waiting[home : home + size**2].reshape(size, size)
+    last = np.zeros((size, size))
+    _add_children(groups, last, tree, rows, space)
     return last
 
 
@@ -285,7 +292,7 @@ def filled(group: int, panel: Floats, tree: Tree, rows: Rows, space: Space) -> F
 
 
 @njit(cache=True, nogil=True)
-def add_children(group: int, front: Floats, tree: Tree, rows: Rows, space: Space) -> None:
+def _add_children(group: int, front: Floats, tree: Tree, rows: Rows, space: Space) -> None:
     """Add what its children leave to a whole front.
 
     Parameters
