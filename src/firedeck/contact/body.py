@@ -7,6 +7,7 @@ import json
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Protocol
 
 import numpy as np
@@ -17,9 +18,10 @@ from firedeck.contact.mesh import BodyMesh, loads_by_node
 from firedeck.contact.patterns import Pattern
 from firedeck.contact.volume_body import VolumeBody, condense_volume, volume_key
 from firedeck.errors import FiredeckError
-from firedeck.kernel.condense import Condensed, Loads, condense
+from firedeck.kernel.condense import Condensed, Loads, condense, ordered
+from firedeck.kernel.dissection import Dissection
 
-__all__ = ["CondensedBody", "Store", "condense_body", "held_freedoms"]
+__all__ = ["CondensedBody", "Store", "condense_body", "held_freedoms", "ordering"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -132,8 +134,30 @@ def _across(mesh: BodyMesh, first: int, second: int) -> int:
     return 1 if apart[0] >= apart[1] else 0
 
 
+def ordering(mesh: BodyMesh | VolumeBody, kept: Ints) -> Callable[[], Dissection | None]:
+    """Return what finds the order in which a body is eliminated, None for one without a grid of its own.
+
+    Parameters
+    ----------
+    mesh, kept
+        As for `condense_body`.
+    """
+    if isinstance(mesh, VolumeBody):
+        return lambda: None
+    # What is short comes first: later it would have to wait for the interpreter's lock.
+    return partial(ordered, mesh.body, _upright(kept), held_freedoms(mesh))
+
+
+def _upright(kept: Ints) -> Ints:
+    return np.column_stack([kept, np.full(len(kept), 2)])
+
+
 def condense_body(
-    mesh: BodyMesh | VolumeBody, kept: Ints, patterns: Iterable[Pattern], store: Store | None = None
+    mesh: BodyMesh | VolumeBody,
+    kept: Ints,
+    patterns: Iterable[Pattern],
+    store: Store | None = None,
+    order: Callable[[], Dissection | None] = lambda: None,
 ) -> CondensedBody:
     """Condense a body to the upright freedoms of some nodes of its sealing face.
 
@@ -147,6 +171,8 @@ def condense_body(
         Patterns.
     store : Store, optional
         Where an earlier answer may lie, and where this one goes.
+    order : callable, optional
+        Gives what `ordering` finds ahead.
 
     Returns
     -------
@@ -159,7 +185,9 @@ def condense_body(
         If a part of the body hangs on nothing.
     """
     asked = (
-        _of_volume(mesh, kept, patterns) if isinstance(mesh, VolumeBody) else _of_grid(mesh, kept, patterns)
+        _of_volume(mesh, kept, patterns)
+        if isinstance(mesh, VolumeBody)
+        else _of_grid(mesh, kept, patterns, order)
     )
     condensed = _kept_before(store, asked.key, (len(kept), len(asked.names)))
     if condensed is None:
@@ -187,7 +215,9 @@ def _of_volume(mesh: VolumeBody, kept: Ints, patterns: Iterable[Pattern]) -> _As
     return _Asked(key, names, resultants, lambda: condense_volume(mesh, kept, columns))
 
 
-def _of_grid(mesh: BodyMesh, kept: Ints, patterns: Iterable[Pattern]) -> _Asked:
+def _of_grid(
+    mesh: BodyMesh, kept: Ints, patterns: Iterable[Pattern], order: Callable[[], Dissection | None]
+) -> _Asked:
     found: list[str] = []
 
     def columns() -> Iterator[Floats]:
@@ -198,9 +228,12 @@ def _of_grid(mesh: BodyMesh, kept: Ints, patterns: Iterable[Pattern]) -> _Asked:
 
     loads, names = loads_by_node(columns(), len(mesh.body.places)), tuple(found)
     held = held_freedoms(mesh)
-    upright = np.column_stack([kept, np.full(len(kept), 2)])
     key = _key(mesh, kept, held, loads, names)
-    return _Asked(key, names, _resultants(mesh, loads), lambda: condense(mesh.body, upright, held, loads))
+
+    def task() -> Condensed:
+        return condense(mesh.body, _upright(kept), held, loads, order())
+
+    return _Asked(key, names, _resultants(mesh, loads), task)
 
 
 def _condense(mesh: BodyMesh | VolumeBody, task: Callable[[], Condensed]) -> Condensed:

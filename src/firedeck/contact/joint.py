@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -15,7 +15,7 @@ import shapely
 from scipy.linalg import cho_factor
 from shapely.geometry.base import BaseGeometry
 
-from firedeck.contact.body import CondensedBody, Store, condense_body
+from firedeck.contact.body import CondensedBody, Store, condense_body, ordering
 from firedeck.contact.bowing import BowLooks, bow_looks, looked_at
 from firedeck.contact.gasket import GasketModel, LaidGasket, lay_gasket
 from firedeck.contact.lattice import Lattice, fitted_lattice, lattice
@@ -48,8 +48,8 @@ Ints = npt.NDArray[np.int64]
 #: A body on the joint's grid.
 Body = BodyMesh | VolumeBody
 
-#: A body, its kept nodes and its patterns.
-_Part = tuple[Body, Ints, Iterable[Pattern]]
+#: A body and its kept nodes.
+_Part = tuple[Body, Ints]
 
 #: ``fast``: patches along the seals; ``check``: every point.
 Level = Literal["fast", "check"]
@@ -153,20 +153,18 @@ class Joint:
         head, block = for_each(lambda section: _laid(section, lines), sections)
         _check_sides(head, block, seats)
         depths = tuple(depth for depth in depths if depth < -block.heights[0])
-        gas = tuple(bores) if bores is not None else bore_gas(plan, gasket)
         kept = _kept_nodes(plan, gasket, head, block, reach)
         at = kept >= 0
         places = tuple(seats)
-        areas = looked_at(plan, gasket.lines(plan, 1.0)).head
-        looks = bow_looks(head.face_shares, len(head.coordinates), _places_of(places), areas)
-        # The head's patterns come first, at once: made beside the block's, which hold the interpreter's lock
-        # as well, neither body would be under way before both have theirs.
-        loads = [*head_patterns(head, places, gas), *bow_patterns(places, looks)]
-        parts = (
-            (head, _in_order(head, kept, at), loads),
-            (block, _in_order(block, kept, at), block_patterns(block, places, gas, depths)),
-        )
-        with _condensing(parts, store) as condensed:
+        nodes = _in_order(head, kept, at), _in_order(block, kept, at)
+        with _condensing(((head, nodes[0]), (block, nodes[1])), store) as begin:
+            gas = tuple(bores) if bores is not None else bore_gas(plan, gasket)
+            areas = looked_at(plan, gasket.lines(plan, 1.0)).head
+            looks = bow_looks(head.face_shares, len(head.coordinates), _places_of(places), areas)
+            # The head's patterns come first, at once: made beside the block's, which hold the interpreter's
+            # lock as well, neither body would be under way before both have theirs.
+            loads = [*head_patterns(head, places, gas), *bow_patterns(places, looks)]
+            condensed = begin(loads, block_patterns(block, places, gas, depths))
             laid = lay_gasket(gasket, plan, (lines, kept), len(places), bodies=_elastic((head, block)))
         bodies = condensed[0].result(), condensed[1].result()
         return cls(plan, head, block, places, gas, depths, kept, merge(*bodies), bodies, gasket, laid)
@@ -418,10 +416,22 @@ def bore_gas(plan: DeckPlan, gasket: GasketModel, *, wall_depth: float = 15.0) -
 
 
 @contextmanager
-def _condensing(parts: tuple[_Part, _Part], store: Store | None) -> Iterator[list[Future[CondensedBody]]]:
-    """Condense head and block side by side; the work lets go of the interpreter's lock."""
-    with side_by_side(len(parts)) as pool:
-        yield [pool.submit(condense_body, *part, store) for part in parts]
+def _condensing(
+    parts: tuple[_Part, _Part], store: Store | None
+) -> Iterator[Callable[..., list[Future[CondensedBody]]]]:
+    """Lend what begins to condense head and block by their patterns; it lets go of the interpreter's lock.
+
+    Their orders of elimination are found meanwhile, one by one: a processor is left for the patterns.
+    """
+    finds = [ordering(*part) for part in parts]
+    with side_by_side(1) as ahead, side_by_side(len(parts)) as pool:
+        orders = [ahead.submit(find).result for find in finds]
+
+        def begin(*patterns: Iterable[Pattern]) -> list[Future[CondensedBody]]:
+            asked = zip(parts, patterns, orders, strict=True)
+            return [pool.submit(condense_body, *part, loads, store, order) for part, loads, order in asked]
+
+        yield begin
 
 
 def _check_sides(head: Body, block: Body, seats: Sequence[FastenerSeat]) -> None:

@@ -3,32 +3,29 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 
 from firedeck.contact.body import CondensedBody
-from firedeck.kernel.dense import (
-    Routines,
-    divide_rows,
-    factor_columns,
-    from_diagonal,
-    routines,
-    subtract_product,
-)
+from firedeck.kernel.dense import from_diagonal, routines
 from firedeck.kernel.elimination import parted
-from firedeck.kernel.threads import row_bands, side_by_side
+from firedeck.kernel.shared_columns import eliminate_shared
+from firedeck.kernel.threads import side_by_side
 
 __all__ = ["ElasticSystem", "Pair", "elastic_system", "merge"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-#: Rows of a matrix that are eliminated at a time, and worked on side by side with others [1].
-_BAND = 306
+_First = TypeVar("_First")
+_Second = TypeVar("_Second")
 
 
 @dataclass(frozen=True)
@@ -96,42 +93,30 @@ def merge(head: CondensedBody, block: CondensedBody) -> Pair:
     arriving_b, flexibility_b = _on(names, block)
     own, lifting = head.condensed.stiffness, arriving_h + arriving_b
     n = len(own)
-    front = np.empty((2 * n + len(names), 2 * n + len(names)))
-    np.add(own, block.condensed.stiffness, out=front[:n, :n])
-    front[:n, n : 2 * n], front[:n, 2 * n :] = own, -lifting
-    front[n : 2 * n, n : 2 * n], front[n : 2 * n, 2 * n :] = own, -arriving_h
-    front[2 * n :, 2 * n :] = -(flexibility_h + flexibility_b)
-    if not _eliminated(front, n):
-        raise ArithmeticError("head and block together can move without resistance")
-    stiffness, arriving, flexibility = parted(front[n:, n:], n)
-    return Pair(names, stiffness, arriving, flexibility, own, from_diagonal(front[:n, :n]).T, lifting)
+    panel, left = np.empty((n, 2 * n + len(names))), np.empty((n + len(names), n + len(names)))
 
+    def fill_panel() -> None:
+        np.add(own, block.condensed.stiffness, out=panel[:, :n])
+        panel[:, n : 2 * n], panel[:, 2 * n :] = own, -lifting
 
-def _eliminated(front: Floats, count: int) -> bool:
-    """Eliminate the first rows of a symmetric front, given from the diagonal on; return whether that went.
+    def fill_left() -> None:
+        left[:n, :n], left[:n, n:] = own, -arriving_h
+        left[n:, n:] = -(flexibility_h + flexibility_b)
 
-    Bands of rows one after the other, strips of what follows side by side. The rest of the front is
-    changed by all bands at once.
-    """
-    call = routines()
     with side_by_side(os.cpu_count() or 1) as pool:
-        for band in row_bands(count, _BAND):
-            panel, rest = front[band, band.start :], front[band.stop :, band.stop :]
-            if not factor_columns(panel, call):
-                return False
-            list(pool.map(partial(_divide, panel, call), row_bands(len(rest), _BAND)))
-            list(pool.map(partial(_subtract, panel, rest, call), row_bands(count - band.stop, _BAND)))
-        panel, rest = front[:count], front[count:, count:]
-        list(pool.map(partial(_subtract, panel, rest, call), row_bands(len(rest), _BAND)))
-    return True
+        _both(pool, fill_panel, fill_left)
+        if not eliminate_shared(panel, left, routines(), pool):
+            raise ArithmeticError("head and block together can move without resistance")
+        factor, parts = _both(pool, partial(from_diagonal, panel[:, :n]), partial(parted, left, n))
+    return Pair(names, *parts, own, factor.T, lifting)
 
 
-def _divide(panel: Floats, call: Routines, strip: slice) -> None:
-    divide_rows(panel, strip.start, strip.stop, call)
-
-
-def _subtract(panel: Floats, rest: Floats, call: Routines, strip: slice) -> None:
-    subtract_product(panel, rest, strip.start, strip.stop, call)
+def _both(
+    pool: ThreadPoolExecutor, first: Callable[[], _First], second: Callable[[], _Second]
+) -> tuple[_First, _Second]:
+    """Do two things side by side."""
+    begun, beside = pool.submit(first), pool.submit(second)
+    return begun.result(), beside.result()
 
 
 def _on(names: tuple[str, ...], body: CondensedBody) -> tuple[Floats, Floats]:

@@ -13,6 +13,7 @@ Anal. 10 (1973) 345; both from memory). No factor is stored.
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -26,12 +27,12 @@ from firedeck.kernel.elimination import (
     Rows,
     Space,
     Tree,
-    add_children,
     appended,
     eliminate_group,
+    filled,
     gathered,
+    last_front,
     opened,
-    opened_last,
     parted,
     room,
     tree_of,
@@ -39,11 +40,16 @@ from firedeck.kernel.elimination import (
 from firedeck.kernel.fronts import RankedBricks, add_loads, assemble, links, neighbours_left
 from firedeck.kernel.joined import grouped
 from firedeck.kernel.separators import Graph
+from firedeck.kernel.shared_columns import eliminate_shared
+from firedeck.kernel.threads import side_by_side
 
-__all__ = ["Condensed", "GridBody", "Loads", "condense"]
+__all__ = ["Condensed", "GridBody", "Loads", "condense", "ordered"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+
+#: Products in a front from which it is shared among threads [1].
+_SHARED = 1.5e9
 
 
 @dataclass(frozen=True)
@@ -115,7 +121,27 @@ class Condensed:
     flexibility: Floats
 
 
-def condense(body: GridBody, kept: Ints, held: npt.NDArray[np.bool_], loads: Loads) -> Condensed:
+def ordered(body: GridBody, kept: Ints, held: npt.NDArray[np.bool_]) -> Dissection:
+    """Return the order in which `condense` eliminates; loads have no part in it.
+
+    Parameters
+    ----------
+    body, kept, held
+        As for `condense`.
+    """
+    return dissect(body.places, Graph(_free(kept, held).sum(axis=1), *links(*body.around, body.elements)))
+
+
+def _free(kept: Ints, held: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Return which freedoms are eliminated."""
+    free = ~held
+    free[kept[:, 0], kept[:, 1]] = False
+    return free
+
+
+def condense(
+    body: GridBody, kept: Ints, held: npt.NDArray[np.bool_], loads: Loads, order: Dissection | None = None
+) -> Condensed:
     """Eliminate every freedom that is neither kept nor held.
 
     Parameters
@@ -128,6 +154,8 @@ def condense(body: GridBody, kept: Ints, held: npt.NDArray[np.bool_], loads: Loa
         Freedoms that do not move.
     loads : Loads
         Load patterns; loads on held freedoms are left out.
+    order : Dissection, optional
+        What `ordered` gives for the same, where it is known already.
 
     Returns
     -------
@@ -139,10 +167,8 @@ def condense(body: GridBody, kept: Ints, held: npt.NDArray[np.bool_], loads: Loa
     ArithmeticError
         If what is eliminated can move without resistance.
     """
-    free = ~held
-    free[kept[:, 0], kept[:, 1]] = False
-    order = dissect(body.places, Graph(free.sum(axis=1), *links(*body.around, body.elements)))
-    rank, firsts = _ranked(order, kept, free)
+    order = order or ordered(body, kept, held)
+    rank, firsts = _ranked(order, kept, _free(kept, held))
     inner = int(firsts[-1])
     columns = loads.columns + inner + len(kept)
     bricks = RankedBricks(
@@ -154,7 +180,8 @@ def condense(body: GridBody, kept: Ints, held: npt.NDArray[np.bool_], loads: Loa
     space = room(tree, rows, total)
     if not _eliminated(order.nodes, order.starts, tree, rows, space, bricks, routines()):
         raise ArithmeticError("a part of the body can move without resistance")
-    last = _last(np.unique(kept[:, 0]), len(kept), tree, rows, space, bricks)
+    last = last_front(tree, rows, space)
+    _add_last(last, np.unique(kept[:, 0]), inner, inner + len(kept), space.place_of, bricks)
     return Condensed(*parted(last, len(kept)))
 
 
@@ -195,7 +222,6 @@ def _left(nodes: Ints, starts: Ints, tree: Tree, bricks: RankedBricks, total: in
     return ends, ranks[: ends[groups]].copy()
 
 
-@njit(cache=True, nogil=True)
 def _eliminated(
     nodes: Ints, starts: Ints, tree: Tree, rows: Rows, space: Space, bricks: RankedBricks, call: Routines
 ) -> bool:
@@ -210,33 +236,72 @@ def _eliminated(
     call : Routines
         What does the dense work.
     """
-    for group in range(len(starts) - 1):
-        panel = opened(group, tree, rows, space)
-        own = nodes[starts[group] : starts[group + 1]]
-        first, past = tree.firsts[group], tree.firsts[group + 1]
-        assemble(panel, space.place_of, own, first, past, bricks)
-        add_loads(panel, space.place_of, own, first, past, bricks)
+    task, begun = (nodes, starts, tree, rows, space, bricks), 0
+    # The largest fronts are shared: whichever body is done first lends a hand with the other's last ones.
+    with side_by_side(os.cpu_count() or 1) as pool:
+        for group in _large(tree, rows):
+            if not _eliminated_groups(begun, group, *task, call):
+                return False
+            panel = _opened(group, *task)
+            if not eliminate_shared(panel, filled(group, panel, tree, rows, space), call, pool):
+                return False
+            begun = group + 1
+    return bool(_eliminated_groups(begun, len(starts) - 1, *task, call))
+
+
+def _large(tree: Tree, rows: Rows) -> list[int]:
+    """Return the groups whose fronts are worth the threads, rising."""
+    own, left = np.diff(tree.firsts).astype(np.float64), np.diff(rows.starts).astype(np.float64)
+    return [int(group) for group in np.flatnonzero(own * left**2 > _SHARED)]
+
+
+@njit(cache=True, nogil=True)
+def _eliminated_groups(
+    first: int,
+    past: int,
+    nodes: Ints,
+    starts: Ints,
+    tree: Tree,
+    rows: Rows,
+    space: Space,
+    bricks: RankedBricks,
+    call: Routines,
+) -> bool:
+    """Go through the groups from the first to before the last as `_eliminated` does through all."""
+    for group in range(first, past):
+        panel = _opened(group, nodes, starts, tree, rows, space, bricks)
         if not eliminate_group(group, panel, tree, rows, space, call):
             return False
     return True
 
 
 @njit(cache=True, nogil=True)
-def _last(nodes: Ints, kept: int, tree: Tree, rows: Rows, space: Space, bricks: RankedBricks) -> Floats:
-    """Return what remains of kept freedoms and loads, a column to a row, from the diagonal on.
+def _opened(
+    group: int, nodes: Ints, starts: Ints, tree: Tree, rows: Rows, space: Space, bricks: RankedBricks
+) -> Floats:
+    """Return the first columns of a group's front with stiffness and loads, as `opened` gives them."""
+    panel = opened(group, tree, rows, space)
+    own = nodes[starts[group] : starts[group + 1]]
+    first, past = tree.firsts[group], tree.firsts[group + 1]
+    assemble(panel, space.place_of, own, first, past, bricks)
+    add_loads(panel, space.place_of, own, first, past, bricks)
+    return panel
+
+
+@njit(cache=True, nogil=True)
+def _add_last(last: Floats, nodes: Ints, inner: int, past: int, place_of: Ints, bricks: RankedBricks) -> None:
+    """Add what the matrix holds of kept freedoms and loads.
 
     Parameters
     ----------
+    last : ndarray
+        The front of them all, a column to a row, changed from the diagonal on.
     nodes : ndarray of int
         Nodes with kept freedoms.
-    kept : int
-        How many freedoms are kept.
-    tree, rows, space, bricks
-        The elimination.
+    inner, past : int
+        Ranks of these freedoms: from the first to before the last.
+    place_of, bricks
+        As for `assemble`.
     """
-    inner = tree.firsts[-1]
-    last = opened_last(inner, space)
-    assemble(last, space.place_of, nodes, inner, inner + kept, bricks)
-    add_loads(last, space.place_of, nodes, inner, inner + kept, bricks)
-    add_children(len(rows.starts) - 1, last, tree, rows, space)
-    return last
+    assemble(last, place_of, nodes, inner, past, bricks)
+    add_loads(last, place_of, nodes, inner, past, bricks)

@@ -174,9 +174,9 @@ def subtract_product(panel: Floats, left: Floats, first: int, past: int, call: R
     panel, left, call
         As for `divide_rows` and `eliminate_columns`.
     first, past : int
-        The columns of the rest.
+        The columns of the rest; `left` may hold no more than some of the first ones.
     """
-    k, m = len(panel), len(left)
+    k, m = panel.shape[0], left.shape[1]
     widths = panel.strides[0] // 8, left.strides[0] // 8
     numbers = np.array([k, past - first, m - past, widths[0], widths[1]], dtype=np.int32)
     if k == 0 or past <= first:
@@ -221,30 +221,41 @@ def factor_lower(matrix: Floats) -> bool:
     return bool(eliminate_columns(matrix.T, np.empty((0, 0)), routines()))
 
 
-@njit(cache=True, nogil=True)
 def mirrored(half: Floats) -> Floats:
-    """Return a symmetric matrix from its entries from the diagonal on, tile by tile.
+    """Return a symmetric matrix from its entries from the diagonal on.
 
     Parameters
     ----------
     half : ndarray, shape (n, n)
         The matrix; what lies below the diagonal is not looked at.
     """
+    # Asked for here: arrays that compiled code asks for come in small pages, each a call of the system.
+    out = np.empty(half.shape)
+    _mirror(half, out)
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _mirror(half: Floats, out: Floats) -> None:
+    """Fill a symmetric matrix tile by tile."""
     n, side = len(half), 32
-    out = np.empty((n, n))
     for top in range(0, n, side):
         for left in range(top, n, side):
             for i in range(top, min(top + side, n)):
                 for j in range(max(left, i), min(left + side, n)):
                     out[i, j] = half[i, j]
                     out[j, i] = half[i, j]
+
+
+def from_diagonal(half: Floats) -> Floats:
+    """Return a matrix from its entries from the diagonal on, zeros below; shape (n, n)."""
+    out = np.empty(half.shape)
+    _from_diagonal(half, out)
     return out
 
 
 @njit(cache=True, nogil=True)
-def from_diagonal(half: Floats) -> Floats:
-    """Return a matrix from its entries from the diagonal on, zeros below; shape (n, n)."""
-    out = np.zeros(half.shape)
+def _from_diagonal(half: Floats, out: Floats) -> None:
     for row in range(len(half)):
+        out[row, :row] = 0.0
         out[row, row:] = half[row, row:]
-    return out

@@ -21,12 +21,12 @@ __all__ = [
     "Rows",
     "Space",
     "Tree",
-    "add_children",
     "appended",
     "eliminate_group",
+    "filled",
     "gathered",
+    "last_front",
     "opened",
-    "opened_last",
     "parted",
     "room",
     "tree_of",
@@ -224,26 +224,48 @@ def opened(group: int, tree: Tree, rows: Rows, space: Space) -> Floats:
     return panel
 
 
-@njit(cache=True, nogil=True)
-def opened_last(inner: int, space: Space) -> Floats:
-    """Give every rank that is not eliminated its place, and return the front of them all, empty.
+def last_front(tree: Tree, rows: Rows, space: Space) -> Floats:
+    """Give every rank that is not eliminated its place, and return what the groups leave of them.
 
     Parameters
     ----------
-    inner : int
-        First of these ranks.
-    space : Space
-        Memory of the elimination.
+    tree, rows, space
+        The elimination; the front may lie in its memory.
+
+    Returns
+    -------
+    ndarray, shape (n, n)
+        The front of them all, a column to a row, from the diagonal on.
     """
+    groups, inner = len(rows.starts) - 1, int(tree.firsts[-1])
     size = len(space.place_of) - inner
-    for place in range(size):
-        space.place_of[inner + place] = place
-    return np.zeros((size, size))
+    space.place_of[inner:] = np.arange(size)
+    ends, left = tree.children[tree.begins[groups] :], np.diff(rows.starts)
+    if len(ends) == 1 and left[ends[0]] == size:
+        home = space.homes[ends[0]]
+        return space.waiting[home : home + size**2].reshape(size, size)
+    last = np.zeros((size, size))
+    _add_children(groups, last, tree, rows, space)
+    return last
 
 
 @njit(cache=True, nogil=True)
 def eliminate_group(group: int, panel: Floats, tree: Tree, rows: Rows, space: Space, call: Routines) -> bool:
     """Add what its children leave to a group's front and eliminate it; return whether that went.
+
+    Parameters
+    ----------
+    group, panel, tree, rows, space
+        As for `filled`.
+    call : Routines
+        What does the dense work.
+    """
+    return eliminate_columns(panel, filled(group, panel, tree, rows, space), call)
+
+
+@njit(cache=True, nogil=True)
+def filled(group: int, panel: Floats, tree: Tree, rows: Rows, space: Space) -> Floats:
+    """Add what its children leave to a group's front, and return what lies after its first columns.
 
     Parameters
     ----------
@@ -253,8 +275,11 @@ def eliminate_group(group: int, panel: Floats, tree: Tree, rows: Rows, space: Sp
         First columns of its front with what the matrix holds there, as `opened` gave them.
     tree, rows, space
         The elimination.
-    call : Routines
-        What does the dense work.
+
+    Returns
+    -------
+    ndarray, shape (n - k, n - k)
+        Rest of the front, a column to a row, from the diagonal on.
     """
     m, home = rows.starts[group + 1] - rows.starts[group], space.homes[group]
     left = space.waiting[home : home + m * m].reshape((m, m))
@@ -263,11 +288,11 @@ def eliminate_group(group: int, panel: Floats, tree: Tree, rows: Rows, space: Sp
         begun = _add(child, panel, left, begun, rows, space)
     for column in range(begun, m):
         left[column, column:] = 0.0
-    return eliminate_columns(panel, left, call)
+    return left
 
 
 @njit(cache=True, nogil=True)
-def add_children(group: int, front: Floats, tree: Tree, rows: Rows, space: Space) -> None:
+def _add_children(group: int, front: Floats, tree: Tree, rows: Rows, space: Space) -> None:
     """Add what its children leave to a whole front.
 
     Parameters
@@ -355,7 +380,6 @@ def _ends_of_runs(place: Ints) -> Ints:
     return ends
 
 
-@njit(cache=True, nogil=True)
 def parted(last: Floats, kept: int) -> tuple[Floats, Floats, Floats]:
     """Return what remains in its parts: stiffness of kept freedoms, loads that arrive there, flexibility.
 

@@ -23,9 +23,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from firedeck.kernel.threads import for_each, row_bands
+
 __all__ = ["EMPTY_PART", "PARTS", "brick_matrices", "corner_signs", "elasticity"]
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 
 #: Parts of a cell along x and along y.
 PARTS = 8
@@ -33,8 +36,8 @@ PARTS = 8
 #: Share of the modulus that an empty part keeps, so that no corner of a cut cell is loose [1].
 EMPTY_PART = 1e-4
 
-#: Bricks whose matrices are made at a time.
-_BATCH = 2048
+#: Bricks whose matrices are made at a time: what they take on the way stays near the processor.
+_BATCH = 256
 
 _GAUSS = 1.0 / np.sqrt(3.0)
 
@@ -214,11 +217,13 @@ def brick_matrices(shares: Floats, sizes: Floats, poisson: float) -> tuple[Float
     sides = np.broadcast_to(np.asarray(sizes, dtype=np.float64), (len(shares), 3))
     stiffness, thermal = np.empty((len(shares), 24, 24)), np.empty((len(shares), 24, 2))
     full = np.all(shares == 1.0, axis=1)
-    for kind, modes in ((full, _PLAIN_MODES), (~full, len(_MODES))):
-        own = np.flatnonzero(kind)
-        for start in range(0, len(own), _BATCH):
-            part = own[start : start + _BATCH]
-            stiffness[part], thermal[part] = _bricks(shares[part], sides[part], poisson, modes)
+
+    def fill(part: Ints) -> None:
+        modes = _PLAIN_MODES if full[part[0]] else len(_MODES)
+        stiffness[part], thermal[part] = _bricks(shares[part], sides[part], poisson, modes)
+
+    whole, cut = np.flatnonzero(full), np.flatnonzero(~full)
+    for_each(fill, [own[band] for own in (whole, cut) for band in row_bands(len(own), _BATCH)])
     return stiffness, thermal
 
 

@@ -19,12 +19,11 @@ from firedeck.kernel.elimination import (
     Rows,
     Space,
     Tree,
-    add_children,
     appended,
     eliminate_group,
     gathered,
+    last_front,
     opened,
-    opened_last,
     parted,
     room,
     tree_of,
@@ -69,7 +68,8 @@ def condense_sparse(stiffness: csr_array, loads: csr_array, places: Floats, kept
     space = room(tree, rows, total)
     if not _eliminated(tree, rows, space, whole.indptr, whole.indices, whole.data, routines()):
         raise ArithmeticError("a part of the body can move without resistance")
-    last = _last(len(kept), tree, rows, space, whole.indptr, whole.indices, whole.data)
+    last, inner = last_front(tree, rows, space), int(tree.firsts[-1])
+    _add_rows(last, space.place_of, inner, inner + len(kept), whole.indptr, whole.indices, whole.data)
     return Condensed(*parted(last, len(kept)))
 
 
@@ -199,38 +199,18 @@ def _eliminated(
     """
     for group in range(len(tree.firsts) - 1):
         panel = opened(group, tree, rows, space)
-        _fill(panel, space.place_of, tree.firsts[group], tree.firsts[group + 1], starts, columns, values)
+        _add_rows(panel, space.place_of, tree.firsts[group], tree.firsts[group + 1], starts, columns, values)
         if not eliminate_group(group, panel, tree, rows, space, call):
             return False
     return True
 
 
 @njit(cache=True, nogil=True)
-def _last(
-    kept: int, tree: Tree, rows: Rows, space: Space, starts: Small, columns: Small, values: Floats
-) -> Floats:
-    """Return what remains of kept freedoms and loads, a column to a row, from the diagonal on.
-
-    Parameters
-    ----------
-    kept : int
-        How many freedoms are kept.
-    tree, rows, space, starts, columns, values
-        As for `_eliminated`.
-    """
-    inner = tree.firsts[-1]
-    last = opened_last(inner, space)
-    _fill(last, space.place_of, inner, inner + kept, starts, columns, values)
-    add_children(len(tree.firsts) - 1, last, tree, rows, space)
-    return last
-
-
-@njit(cache=True, nogil=True)
-def _fill(
+def _add_rows(
     front: Floats, place_of: Ints, first: int, past: int, starts: Small, columns: Small, values: Floats
 ) -> None:
-    """Put the rows of the matrix from the first to before the last into the front, a column to a row."""
+    """Add the rows of the matrix from the first to before the last to the front, a column to a row."""
     for rank in range(first, past):
         to = front[place_of[rank]]
         for at in range(starts[rank], starts[rank + 1]):
-            to[place_of[columns[at]]] = values[at]
+            to[place_of[columns[at]]] += values[at]
