@@ -1,8 +1,9 @@
 """Reading the green channel of 16-bit colour scans: firedeck's stream beside a whole-file read.
 
-Run as a script for a table; a collector calls `figures`. Each read runs in a fresh process, whose
-memory before the first read is taken off its peak. The files lie in the page cache, so that what
-is timed is the reading and not the disk. Both readers add up the channel, and their sums must agree.
+Run as a module for a table, ``python -m benchmarks.bench_scan``; a collector calls `figures`. Each read
+runs in a fresh process, whose memory before the first read is taken off its peak. The files lie in the
+page cache, so that what is timed is the reading and not the disk. Both readers add up the channel, and
+their sums must agree.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from typing import Any
 import numpy as np
 
 from benchmarks.process_cost import peak_megabytes
+from benchmarks.reading_prints import ROOT
 
 #: Rows and columns of an A3 sheet's part at 600 dpi, and of the same at 1200 dpi [pixel].
 SMALL, LARGE = (5460, 8240), (10_920, 16_480)
@@ -126,10 +128,9 @@ def _sheet(shape: tuple[int, int]) -> np.ndarray:
 
 
 def _fresh(path: Path, reader: str) -> dict[str, Any]:
-    command = [sys.executable, __file__, "--read", str(path), "--by", reader]
-    found: dict[str, Any] = json.loads(
-        subprocess.run(command, check=True, capture_output=True, text=True).stdout
-    )
+    command = [sys.executable, "-m", "benchmarks.bench_scan", "--read", str(path), "--by", reader]
+    done = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True, cwd=ROOT)
+    found: dict[str, Any] = json.loads(done.stdout)
     return found
 
 
