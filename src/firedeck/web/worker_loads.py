@@ -14,10 +14,7 @@ signal.signal(signal.SIGINT, signal.SIG_IGN)
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
-import pyarrow as pa
-from matplotlib.figure import Figure
 
-from firedeck.drawing.picture_file import to_png_and_svg
 from firedeck.kernel.circle import fit_circle
 from firedeck.study.bench import Bench
 from firedeck.study.clamp.condensing import TellingStore
@@ -30,9 +27,3 @@ from firedeck.study.prints.stored_laying import write_laying
 
 # The first kernel that is called, whichever it is, has the compiler's own tables loaded.
 fit_circle(np.eye(4, 2), (0.0, 0.0, 1.0), 1)
-
-# Neither tables nor pictures load all that they need before the first of them is made.
-pa.array([0])
-_blank = Figure(figsize=(1.0, 1.0))
-_blank.subplots().set_title("$0$", weight="bold")
-to_png_and_svg(_blank)
