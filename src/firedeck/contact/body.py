@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -14,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
+from firedeck.contact.fingerprint import fingerprint
 from firedeck.contact.mesh import BodyMesh, loads_by_node
 from firedeck.contact.patterns import Pattern
 from firedeck.contact.volume_body import VolumeBody, condense_volume, volume_key
@@ -47,7 +46,7 @@ class CondensedBody:
     Attributes
     ----------
     key : str
-        Hash of all that the numbers depend on [text].
+        Hash of all that the numbers depend on, empty for what no store was asked for [text].
     names : tuple of str
         Names of the patterns, in the order of the condensed columns [text].
     condensed : Condensed
@@ -75,7 +74,12 @@ class CondensedBody:
         flexibility = pushes[:, None] * before.flexibility * pushes / factor
         condensed = Condensed(factor * before.stiffness, before.arriving * pushes, flexibility)
         resultants = self.resultants * pushes[:, None]
-        return replace(self, key=f"{self.key} x {factor!r}", condensed=condensed, resultants=resultants)
+        return replace(
+            self,
+            key=f"{self.key} x {factor!r}" if self.key else "",
+            condensed=condensed,
+            resultants=resultants,
+        )
 
 
 def held_freedoms(mesh: BodyMesh) -> npt.NDArray[np.bool_]:
@@ -189,19 +193,21 @@ def condense_body(
         if isinstance(mesh, VolumeBody)
         else _of_grid(mesh, kept, patterns, order)
     )
-    condensed = _kept_before(store, asked.key, (len(kept), len(asked.names)))
+    if store is None:
+        return CondensedBody("", asked.names, _condense(mesh, asked.task), asked.resultants)
+    key = asked.key()
+    condensed = _kept_before(store, key, (len(kept), len(asked.names)))
     if condensed is None:
         condensed = _condense(mesh, asked.task)
-        if store is not None:
-            store.put(asked.key, vars(condensed))
-    return CondensedBody(asked.key, asked.names, condensed, asked.resultants)
+        store.put(key, vars(condensed))
+    return CondensedBody(key, asked.names, condensed, asked.resultants)
 
 
 @dataclass(frozen=True)
 class _Asked:
-    """A condensation: the hash of what it depends on, its patterns and their resultants, and what does it."""
+    """A condensation: what gives the hash of all that it depends on, its patterns, and what does it."""
 
-    key: str
+    key: Callable[[], str]
     names: tuple[str, ...]
     resultants: Floats
     task: Callable[[], Condensed]
@@ -210,7 +216,7 @@ class _Asked:
 def _of_volume(mesh: VolumeBody, kept: Ints, patterns: Iterable[Pattern]) -> _Asked:
     named = list(patterns)
     names, columns = tuple(name for name, _ in named), tuple(loads for _, loads in named)
-    key = volume_key(mesh, columns, names, kept)
+    key = partial(volume_key, mesh, columns, names, kept)
     resultants = _resultants(mesh, loads_by_node(columns, len(mesh.coordinates)))
     return _Asked(key, names, resultants, lambda: condense_volume(mesh, kept, columns))
 
@@ -228,7 +234,7 @@ def _of_grid(
 
     loads, names = loads_by_node(columns(), len(mesh.body.places)), tuple(found)
     held = held_freedoms(mesh)
-    key = _key(mesh, kept, held, loads, names)
+    key = partial(_key, mesh, kept, held, loads, names)
 
     def task() -> Condensed:
         return condense(mesh.body, _upright(kept), held, loads, order())
@@ -247,9 +253,9 @@ def _condense(mesh: BodyMesh | VolumeBody, task: Callable[[], Condensed]) -> Con
         ) from fault
 
 
-def _kept_before(store: Store | None, key: str, counts: tuple[int, int]) -> Condensed | None:
+def _kept_before(store: Store, key: str, counts: tuple[int, int]) -> Condensed | None:
     """Return what the store holds under a key if it is whole: freedoms and patterns as counted."""
-    found = store.get(key) if store is not None else None
+    found = store.get(key)
     n, p = counts
     shapes = {"stiffness": (n, n), "arriving": (n, p), "flexibility": (p, p)}
     if found is None or {name: array.shape for name, array in found.items()} != shapes:
@@ -262,23 +268,11 @@ def _kept_before(store: Store | None, key: str, counts: tuple[int, int]) -> Cond
 def _key(
     mesh: BodyMesh, kept: Ints, held: npt.NDArray[np.bool_], loads: Loads, names: tuple[str, ...]
 ) -> str:
-    section = mesh.section
-    head = [_RULES, section.side, section.modulus, section.material.poisson, names]
-    digest = hashlib.sha256(json.dumps(head).encode())
-    bricks = (mesh.bricks.cells, mesh.bricks.shares, mesh.bricks.corners)
-    for array in (
-        *mesh.grid.lines,
-        *bricks,
-        mesh.heights,
-        kept,
-        held,
-        loads.starts,
-        loads.columns,
-        _counted(loads.values),
-    ):
-        digest.update(str(array.shape).encode())
-        digest.update(np.ascontiguousarray(array).tobytes())
-    return digest.hexdigest()
+    section, bricks = mesh.section, mesh.bricks
+    words = [_RULES, section.side, section.modulus, section.material.poisson, names]
+    shape = (*mesh.grid.lines, bricks.cells, bricks.shares, bricks.corners, mesh.heights)
+    pushed = (loads.starts, loads.columns, _counted(loads.values))
+    return fingerprint(words, (*shape, kept, held, *pushed))
 
 
 def _counted(values: Floats) -> Ints:

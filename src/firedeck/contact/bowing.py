@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -87,8 +88,10 @@ def bow_looks(shares: _Shares, count: int, fasteners: Floats, areas: Sequence[Ba
     """
     pairs: list[tuple[int, int]] = []
     rows: list[Floats] = []
+    seen = [_seen(shares, areas, place) for place in fasteners]
     for a, b in _neighbours(fasteners):
-        row = _rise(shares, count, areas, (fasteners[a], fasteners[b]))
+        middle = _seen(shares, areas, 0.5 * (fasteners[a] + fasteners[b]))
+        row = _rise((seen[a], middle, seen[b]), fasteners[b] - fasteners[a], count)
         if row is not None:
             pairs.append((a, b))
             rows.append(row)
@@ -116,6 +119,25 @@ def looked_at(plan: DeckPlan, lines: Iterable[SealLine]) -> LookedAt:
     return LookedAt((clear, with_roofs.difference(dented), face), (clear, face))
 
 
+class _Look(NamedTuple):
+    """Points of a face within reach of a place.
+
+    Attributes
+    ----------
+    arms : ndarray, shape (n, 2)
+        Where they lie from it [mm].
+    weights : ndarray, shape (n,)
+        How much each counts [1].
+    nodes, parts : ndarray, shape (n, k)
+        Nodes about each, and what it takes of their heights [1].
+    """
+
+    arms: Floats
+    weights: Floats
+    nodes: Ints
+    parts: Floats
+
+
 def _neighbours(places: Floats) -> list[tuple[int, int]]:
     try:
         corners = Delaunay(places).simplices
@@ -132,28 +154,24 @@ def _neighbours(places: Floats) -> list[tuple[int, int]]:
     return sorted(kept)
 
 
-def _rise(
-    shares: _Shares, count: int, areas: Sequence[BaseGeometry], ends: tuple[Floats, Floats]
-) -> Floats | None:
+def _rise(looks: Sequence[_Look | None], apart: Floats, count: int) -> Floats | None:
     """Return what every node adds to the rise midway between two places [1], None if too little is seen.
 
     Each of the three places has its height and its slope along the line; the slope across is common to
     all, because midway a seal often leaves only one side of the line.
     """
-    along = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+    along = apart / np.linalg.norm(apart)
     rows, roots, numbers, parts = [], [], [], []
-    for k, place in enumerate((ends[0], 0.5 * (ends[0] + ends[1]), ends[1])):
-        seen = _seen(shares, areas, place)
-        if seen is None:
+    for k, look in enumerate(looks):
+        if look is None:
             return None
-        arms, weights, near, part = seen
-        row = np.zeros((len(arms), 7))
-        row[:, k], row[:, 3 + k] = 1.0, arms @ along
-        row[:, 6] = arms @ np.array([-along[1], along[0]])
+        row = np.zeros((len(look.arms), 7))
+        row[:, k], row[:, 3 + k] = 1.0, look.arms @ along
+        row[:, 6] = look.arms @ np.array([-along[1], along[0]])
         rows.append(row)
-        roots.append(np.sqrt(weights))
-        numbers.append(near)
-        parts.append(part)
+        roots.append(np.sqrt(look.weights))
+        numbers.append(look.nodes)
+        parts.append(look.parts)
     root = np.concatenate(roots)
     fit = np.linalg.pinv(root[:, None] * np.concatenate(rows), rcond=1e-6) * root
     points = (fit[1] - 0.5 * (fit[0] + fit[2]))[:, None] * np.concatenate(parts)
@@ -163,10 +181,8 @@ def _rise(
     return out
 
 
-def _seen(
-    shares: _Shares, areas: Sequence[BaseGeometry], place: Floats
-) -> tuple[Floats, Floats, Ints, Floats] | None:
-    """Return the points of the face within reach: arms [mm], weights, nodes and their shares [1].
+def _seen(shares: _Shares, areas: Sequence[BaseGeometry], place: Floats) -> _Look | None:
+    """Return the points of the face within reach of a place, None where they are too few.
 
     The points lie evenly and by the place, not by the grid: whatever grid looks at the same piece of the
     face. The nearer a point, the more it counts.
@@ -184,5 +200,5 @@ def _seen(
         known = np.abs(parts.sum(axis=1) - 1.0) < 1e-6
         if known.sum() >= fewest:
             used = seen[known]
-            return arms[used], weights[used], numbers[known], parts[known]
+            return _Look(arms[used], weights[used], numbers[known], parts[known])
     return None

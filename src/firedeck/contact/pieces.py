@@ -11,13 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import shapely
-from scipy import ndimage
 from shapely.geometry.base import BaseGeometry
 
 from firedeck.contact.lattice import Lattice
 from firedeck.kernel.coverage import covered
+from firedeck.kernel.filling import parts_covered, tallied, told_apart
 from firedeck.kernel.hexahedron import PARTS
-from firedeck.kernel.joined import met, tallied
+from firedeck.kernel.joined import met
 
 __all__ = ["STEPS", "Pieces", "meetings", "plan_pieces"]
 
@@ -63,14 +63,11 @@ def plan_pieces(plan: BaseGeometry, grid: Lattice) -> Pieces:
         The cells.
     """
     nx, ny = grid.cols, grid.rows
-    cover = _squares(plan, grid).reshape(nx, SQUARES, ny, SQUARES).transpose(0, 2, 1, 3)
-    apart = np.zeros((nx, SQUARES + 1, ny, SQUARES + 1), dtype=bool)
-    apart[:, :SQUARES, :, :SQUARES] = (cover > 0.5).transpose(0, 2, 1, 3)
-    found, count = ndimage.label(apart.reshape(nx * (SQUARES + 1), -1))
-    labels = np.asarray(found, dtype=np.int32).reshape(apart.shape)[:, :SQUARES, :, :SQUARES]
-    labels = np.ascontiguousarray(labels.transpose(0, 2, 1, 3))
-    parts = cover.reshape(nx, ny, PARTS, _FINE, PARTS, _FINE).mean(axis=(3, 5)).transpose(0, 1, 3, 2)
-    return Pieces(labels, *_shared_out(labels, int(count), parts.reshape(nx * ny, PARTS**2)))
+    by_line = _squares(plan, grid).reshape(nx, SQUARES, ny, SQUARES)
+    cover = by_line.transpose(0, 2, 1, 3).reshape(nx * ny, SQUARES, SQUARES)
+    labels, count = told_apart(cover)
+    cells, shares = _shared_out(labels, count, parts_covered(cover, _FINE))
+    return Pieces(labels.reshape(nx, ny, SQUARES, SQUARES), np.column_stack(np.divmod(cells, ny)), shares)
 
 
 def _squares(plan: BaseGeometry, grid: Lattice) -> Floats:
@@ -92,19 +89,21 @@ def _squares(plan: BaseGeometry, grid: Lattice) -> Floats:
 
 def _shared_out(labels: npt.NDArray[np.int32], count: int, parts: Floats) -> tuple[Ints, Floats]:
     """Return the cell of every piece and its share of every part."""
-    nx, ny = labels.shape[:2]
-    place, filled = tallied(labels.reshape(nx * ny, SQUARES, SQUARES), count, _FINE)
+    place, filled = tallied(labels, count, _FINE)
     squares = filled.astype(np.float64)
     # What hardly reaches into a part fills no square of it: the piece that has most of the cell takes it.
     order = np.argsort(squares.sum(axis=1), kind="stable")
-    largest = np.full(nx * ny, -1, dtype=np.int64)
+    largest = np.full(len(labels), -1, dtype=np.int64)
     largest[place[order]] = order
-    total = np.zeros((nx * ny, PARTS**2))
-    np.add.at(total, place, squares)
+    # Pieces are counted cell by cell.
+    starts = np.flatnonzero(np.diff(place, prepend=-1))
+    total = np.zeros((len(labels), PARTS**2))
+    if count:
+        total[place[starts]] = np.add.reduceat(squares, starts)
     heir, at = np.nonzero((total == 0.0) & (parts > 0.0) & (largest >= 0)[:, None])
     squares[largest[heir], at] = total[heir, at] = 1.0
     shares = parts[place] * squares / np.maximum(total[place], 1.0)
-    return np.column_stack(np.divmod(place, ny)), np.round(STEPS * shares) / STEPS
+    return place, np.round(STEPS * shares) / STEPS
 
 
 def meetings(first: npt.NDArray[np.int32], second: npt.NDArray[np.int32]) -> Ints:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,6 +10,7 @@ import numpy.typing as npt
 import shapely
 from scipy.sparse import csr_array
 
+from firedeck.contact.fingerprint import fingerprint
 from firedeck.contact.lattice import lattice
 from firedeck.contact.volume import VolumeSection
 from firedeck.contact.weights import node_weights
@@ -354,13 +353,9 @@ def volume_key(body: VolumeBody, columns: tuple[Floats, ...], names: tuple[str, 
         Numbers of the grid's nodes that are kept.
     """
     section, grid = body.section, body.grid
-    head = [_RULES, section.side, section.modulus, section.material.poisson, names, section.mesh.tolerance]
-    head += [*lattice(grid).x_lines, "y", *lattice(grid).y_lines]
-    digest = hashlib.sha256(json.dumps(head).encode())
-    for array in (section.mesh.points, section.mesh.cells, kept, *columns):
-        digest.update(str(array.shape).encode())
-        digest.update(np.ascontiguousarray(array).tobytes())
-    return digest.hexdigest()
+    words = [_RULES, section.side, section.modulus, section.material.poisson, names, section.mesh.tolerance]
+    words += [*lattice(grid).x_lines, "y", *lattice(grid).y_lines]
+    return fingerprint(words, (section.mesh.points, section.mesh.cells, kept, *columns))
 
 
 def condense_volume(body: VolumeBody, kept: Ints, columns: tuple[Floats, ...]) -> Condensed:

@@ -21,15 +21,13 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-from firedeck.kernel.dense import Routines, routines
+from firedeck.kernel.dense import Routines, eliminate_columns, routines
 from firedeck.kernel.dissection import Dissection, dissect
 from firedeck.kernel.elimination import (
     Rows,
     Space,
     Tree,
     appended,
-    eliminate_group,
-    filled,
     gathered,
     last_front,
     opened,
@@ -242,8 +240,7 @@ def _eliminated(
         for group in _large(tree, rows):
             if not _eliminated_groups(begun, group, *task, call):
                 return False
-            panel = _opened(group, *task)
-            if not eliminate_shared(panel, filled(group, panel, tree, rows, space), call, pool):
+            if not eliminate_shared(*_opened(group, *task), call, pool):
                 return False
             begun = group + 1
     return bool(_eliminated_groups(begun, len(starts) - 1, *task, call))
@@ -269,8 +266,8 @@ def _eliminated_groups(
 ) -> bool:
     """Go through the groups from the first to before the last as `_eliminated` does through all."""
     for group in range(first, past):
-        panel = _opened(group, nodes, starts, tree, rows, space, bricks)
-        if not eliminate_group(group, panel, tree, rows, space, call):
+        panel, left = _opened(group, nodes, starts, tree, rows, space, bricks)
+        if not eliminate_columns(panel, left, call):
             return False
     return True
 
@@ -278,14 +275,14 @@ def _eliminated_groups(
 @njit(cache=True, nogil=True)
 def _opened(
     group: int, nodes: Ints, starts: Ints, tree: Tree, rows: Rows, space: Space, bricks: RankedBricks
-) -> Floats:
-    """Return the first columns of a group's front with stiffness and loads, as `opened` gives them."""
-    panel = opened(group, tree, rows, space)
+) -> tuple[Floats, Floats]:
+    """Return a group's front as `opened` does, with its stiffness and loads."""
+    panel, left = opened(group, tree, rows, space)
     own = nodes[starts[group] : starts[group + 1]]
     first, past = tree.firsts[group], tree.firsts[group + 1]
     assemble(panel, space.place_of, own, first, past, bricks)
     add_loads(panel, space.place_of, own, first, past, bricks)
-    return panel
+    return panel, left
 
 
 @njit(cache=True, nogil=True)

@@ -36,7 +36,18 @@ def covered(points: Floats, starts: Ints, shape: tuple[int, int]) -> Floats:
     steps = np.zeros((shape[0], shape[1] + 2))
     for ring in range(len(starts) - 1):
         _add_edges(points[starts[ring] : starts[ring + 1]], steps)
-    return np.asarray(np.clip(np.cumsum(steps, axis=1)[:, : shape[1]], 0.0, 1.0))
+    out = np.empty(shape)
+    _sum_up(steps, out)
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _sum_up(steps: Floats, out: Floats) -> None:
+    for row in range(len(out)):
+        inside = 0.0
+        for square in range(out.shape[1]):
+            inside += steps[row, square]
+            out[row, square] = min(max(inside, 0.0), 1.0)
 
 
 @njit(cache=True, nogil=True)

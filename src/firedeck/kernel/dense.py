@@ -239,12 +239,13 @@ def mirrored(half: Floats) -> Floats:
 def _mirror(half: Floats, out: Floats) -> None:
     """Fill a symmetric matrix tile by tile."""
     n, side = len(half), 32
+    for row in range(n):
+        out[row, row:] = half[row, row:]
     for top in range(0, n, side):
         for left in range(top, n, side):
-            for i in range(top, min(top + side, n)):
-                for j in range(max(left, i), min(left + side, n)):
-                    out[i, j] = half[i, j]
-                    out[j, i] = half[i, j]
+            for row in range(left, min(left + side, n)):
+                for column in range(top, min(top + side, row)):
+                    out[row, column] = half[column, row]
 
 
 def from_diagonal(half: Floats) -> Floats:

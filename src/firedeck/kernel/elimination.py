@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-from firedeck.kernel.dense import Routines, eliminate_columns, mirrored
+from firedeck.kernel.dense import mirrored
 from firedeck.kernel.joined import grouped
 
 __all__ = [
@@ -22,8 +22,6 @@ __all__ = [
     "Space",
     "Tree",
     "appended",
-    "eliminate_group",
-    "filled",
     "gathered",
     "last_front",
     "opened",
@@ -197,8 +195,8 @@ def _homes(tree: Tree, left: Ints) -> tuple[Ints, int, int]:
 
 
 @njit(cache=True, nogil=True)
-def opened(group: int, tree: Tree, rows: Rows, space: Space) -> Floats:
-    """Give every rank of a group's front its place, and return the front's first columns, empty.
+def opened(group: int, tree: Tree, rows: Rows, space: Space) -> tuple[Floats, Floats]:
+    """Return a group's front with what its children leave there, and give every rank in it its place.
 
     Parameters
     ----------
@@ -209,19 +207,33 @@ def opened(group: int, tree: Tree, rows: Rows, space: Space) -> Floats:
 
     Returns
     -------
-    ndarray, shape (k, n)
-        Columns of the front, one to a row, for the ranks that are eliminated.
+    panel : ndarray, shape (k, n)
+        Columns of the front, one to a row, for the ranks that are eliminated; set from the diagonal on.
+    left : ndarray, shape (n - k, n - k)
+        Rest of the front, a column to a row, set from the diagonal on.
     """
     first, past = tree.firsts[group], tree.firsts[group + 1]
-    left = rows.ranks[rows.starts[group] : rows.starts[group + 1]]
-    k, n = past - first, past - first + len(left)
+    ranks = rows.ranks[rows.starts[group] : rows.starts[group + 1]]
+    k, m = past - first, len(ranks)
     for place in range(k):
         space.place_of[first + place] = place
-    for place in range(len(left)):
-        space.place_of[left[place]] = k + place
-    panel = space.panel[: k * n].reshape((k, n))
-    panel[:] = 0.0
-    return panel
+    for place in range(m):
+        space.place_of[ranks[place]] = k + place
+    panel = space.panel[: k * (k + m)].reshape((k, k + m))
+    left = space.waiting[space.homes[group] : space.homes[group] + m * m].reshape((m, m))
+    begun = 0
+    for child in tree.children[tree.begins[group] : tree.begins[group + 1]]:
+        begun = _add(child, panel, left, begun, rows, space)
+    for column in range(begun, k + m):
+        _from_diagonal(panel, left, column)[:] = 0.0
+    return panel, left
+
+
+@njit(cache=True, nogil=True)
+def _from_diagonal(panel: Floats, left: Floats, column: int) -> Floats:
+    """Return a column of a front from the diagonal on, be it one of the first or of the rest."""
+    k = len(panel)
+    return panel[column, column:] if column < k else left[column - k, column - k :]
 
 
 def last_front(tree: Tree, rows: Rows, space: Space) -> Floats:
@@ -250,48 +262,6 @@ def last_front(tree: Tree, rows: Rows, space: Space) -> Floats:
 
 
 @njit(cache=True, nogil=True)
-def eliminate_group(group: int, panel: Floats, tree: Tree, rows: Rows, space: Space, call: Routines) -> bool:
-    """Add what its children leave to a group's front and eliminate it; return whether that went.
-
-    Parameters
-    ----------
-    group, panel, tree, rows, space
-        As for `filled`.
-    call : Routines
-        What does the dense work.
-    """
-    return eliminate_columns(panel, filled(group, panel, tree, rows, space), call)
-
-
-@njit(cache=True, nogil=True)
-def filled(group: int, panel: Floats, tree: Tree, rows: Rows, space: Space) -> Floats:
-    """Add what its children leave to a group's front, and return what lies after its first columns.
-
-    Parameters
-    ----------
-    group : int
-        The group.
-    panel : ndarray, shape (k, n)
-        First columns of its front with what the matrix holds there, as `opened` gave them.
-    tree, rows, space
-        The elimination.
-
-    Returns
-    -------
-    ndarray, shape (n - k, n - k)
-        Rest of the front, a column to a row, from the diagonal on.
-    """
-    m, home = rows.starts[group + 1] - rows.starts[group], space.homes[group]
-    left = space.waiting[home : home + m * m].reshape((m, m))
-    begun = 0
-    for child in tree.children[tree.begins[group] : tree.begins[group + 1]]:
-        begun = _add(child, panel, left, begun, rows, space)
-    for column in range(begun, m):
-        left[column, column:] = 0.0
-    return left
-
-
-@njit(cache=True, nogil=True)
 def _add_children(group: int, front: Floats, tree: Tree, rows: Rows, space: Space) -> None:
     """Add what its children leave to a whole front.
 
@@ -310,7 +280,7 @@ def _add_children(group: int, front: Floats, tree: Tree, rows: Rows, space: Spac
 
 @njit(cache=True, nogil=True)
 def _add(child: int, panel: Floats, left: Floats, begun: int, rows: Rows, space: Space) -> int:
-    """Add what a child leaves to its parent's front; return how many columns of the rest are set by now.
+    """Add what a child leaves to its parent's front; return how many columns of the front are set by now.
 
     Parameters
     ----------
@@ -319,52 +289,51 @@ def _add(child: int, panel: Floats, left: Floats, begun: int, rows: Rows, space:
     panel, left : ndarray
         First columns of the front, and those after them, one to a row.
     begun : int
-        How many columns of `left` are set: what comes to the others is written, and nothing around it.
+        How many columns are set: what comes to the others is written, and nothing around it.
     rows, space
         The elimination.
     """
     ranks = rows.ranks[rows.starts[child] : rows.starts[child + 1]]
-    m, home, k = len(ranks), space.homes[child], len(panel)
+    m, home = len(ranks), space.homes[child]
     update = space.waiting[home : home + m * m].reshape((m, m))
     place = np.empty(m, dtype=np.int64)
     for row in range(m):
         place[row] = space.place_of[ranks[row]]
     ends = _ends_of_runs(place)
-    for column in range(m):
-        own = place[column] - k
-        if own < 0:
-            _add_column(panel[own + k], update[column], place, ends, column, 0)
-        elif own < begun:
-            _add_column(left[own], update[column], place, ends, column, k)
+    for row in range(m):
+        column = place[row]
+        if column < begun:
+            _add_column(_from_diagonal(panel, left, column), update[row], place, ends, row)
         else:
-            for between in range(begun, own):
-                left[between, between:] = 0.0
-            begun = own + 1
-            _set_column(left[own], update[column], place, ends, column, k)
+            for between in range(begun, column):
+                _from_diagonal(panel, left, between)[:] = 0.0
+            begun = column + 1
+            _set_column(_from_diagonal(panel, left, column), update[row], place, ends, row)
     return begun
 
 
 @njit(cache=True, nogil=True)
-def _add_column(into: Floats, update: Floats, place: Ints, ends: Ints, row: int, shift: int) -> None:
-    """Add a child's column, from a row on, to the column of a front that begins at place `shift`."""
+def _add_column(into: Floats, update: Floats, place: Ints, ends: Ints, row: int) -> None:
+    """Add a child's column, from `row` on, to one of a front that begins at its diagonal."""
+    first = place[row]
     while row < len(place):
-        end, at = ends[row], place[row] - shift
-        # Slices, so that the inner loop runs over memory without a look at each index.
-        to, added = into[at : at + end - row], update[row:end]
-        for i in range(len(added)):
-            to[i] += added[i]
-        row = end
+        # Numbers without a sign: with one, every index would be looked at for counting from the end.
+        to, at, past = np.uint64(place[row] - first), np.uint64(row), np.uint64(ends[row])
+        for i in range(past - at):
+            into[to + i] += update[at + i]
+        row = ends[row]
 
 
 @njit(cache=True, nogil=True)
-def _set_column(into: Floats, update: Floats, place: Ints, ends: Ints, row: int, shift: int) -> None:
-    """Write a child's column as `_add_column` adds it, and nothing around it from the diagonal on."""
-    clear = place[row] - shift
+def _set_column(into: Floats, update: Floats, place: Ints, ends: Ints, row: int) -> None:
+    """Write a child's column as `_add_column` adds it, and nothing around it."""
+    first, clear = place[row], 0
     while row < len(place):
-        end, at = ends[row], place[row] - shift
-        into[clear:at] = 0.0
-        into[at : at + end - row] = update[row:end]
-        clear, row = at + end - row, end
+        to, at, past = np.uint64(place[row] - first), np.uint64(row), np.uint64(ends[row])
+        into[clear:to] = 0.0
+        for i in range(past - at):
+            into[to + i] = update[at + i]
+        clear, row = place[row] - first + ends[row] - row, ends[row]
     into[clear:] = 0.0
 
 

@@ -1,4 +1,4 @@
-"""Things that hang together, and what squares of a plan they fill."""
+"""Things that hang together, and lists of them by what they belong to."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-__all__ = ["grouped", "joined", "met", "tallied"]
+__all__ = ["grouped", "joined", "met", "top"]
 
 Ints = npt.NDArray[np.int64]
 
@@ -24,7 +24,7 @@ def joined(count: int, first: Ints, second: Ints) -> Ints:
     """
     above = np.arange(count)
     for at in range(len(first)):
-        one, other = _top(above, first[at]), _top(above, second[at])
+        one, other = top(above, first[at]), top(above, second[at])
         if one < other:
             above[other] = one
         else:
@@ -36,7 +36,16 @@ def joined(count: int, first: Ints, second: Ints) -> Ints:
 
 
 @njit(cache=True, nogil=True)
-def _top(above: Ints, thing: int) -> int:
+def top(above: Ints, thing: int) -> int:
+    """Return what a thing hangs on in the end, and shorten the way there.
+
+    Parameters
+    ----------
+    above : ndarray of int
+        What every thing hangs on, itself for a first one; changed in place.
+    thing : int
+        The thing.
+    """
     while above[thing] != thing:
         above[thing] = above[above[thing]]
         thing = above[thing]
@@ -83,36 +92,3 @@ def met(first: npt.NDArray[np.int32], second: npt.NDArray[np.int32], width: int)
             found[count] = last = pair
             count += 1
     return found[:count].copy()
-
-
-@njit(cache=True, nogil=True)
-def tallied(labels: npt.NDArray[np.int32], count: int, fine: int) -> tuple[Ints, Ints]:
-    """Return the cell of every label, and how many squares of every part of it the label has.
-
-    Parameters
-    ----------
-    labels : ndarray of int32, shape (cells, side, side)
-        Label of every square of every cell, counted from one; 0 for none.
-    count : int
-        How many labels there are.
-    fine : int
-        Squares to a part, each way.
-
-    Returns
-    -------
-    cell : ndarray of int, shape (count,)
-        Cells.
-    squares : ndarray of int, shape (count, parts)
-        Squares of every part, the first index of a square fastest.
-    """
-    side = labels.shape[1]
-    across = side // fine
-    cell, squares = np.zeros(count, dtype=np.int64), np.zeros((count, across**2), dtype=np.int64)
-    for place in range(len(labels)):
-        for x in range(side):
-            for y in range(side):
-                label = labels[place, x, y] - 1
-                if label >= 0:
-                    cell[label] = place
-                    squares[label, x // fine + across * (y // fine)] += 1
-    return cell, squares

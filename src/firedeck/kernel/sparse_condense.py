@@ -13,14 +13,13 @@ from numba import njit
 from scipy.sparse import coo_array, csr_array
 
 from firedeck.kernel.condense import Condensed
-from firedeck.kernel.dense import Routines, routines
+from firedeck.kernel.dense import Routines, eliminate_columns, routines
 from firedeck.kernel.dissection import dissect
 from firedeck.kernel.elimination import (
     Rows,
     Space,
     Tree,
     appended,
-    eliminate_group,
     gathered,
     last_front,
     opened,
@@ -198,9 +197,9 @@ def _eliminated(
         What does the dense work.
     """
     for group in range(len(tree.firsts) - 1):
-        panel = opened(group, tree, rows, space)
+        panel, left = opened(group, tree, rows, space)
         _add_rows(panel, space.place_of, tree.firsts[group], tree.firsts[group + 1], starts, columns, values)
-        if not eliminate_group(group, panel, tree, rows, space, call):
+        if not eliminate_columns(panel, left, call):
             return False
     return True
 
