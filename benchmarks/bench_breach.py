@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 
 from benchmarks.process_cost import peak_megabytes
+from benchmarks.rows import at_least, at_most
 
 ROOT = Path(__file__).resolve().parent.parent
 ROWS, COLS = 2000, 4000
@@ -67,27 +68,13 @@ def _figures_of(field: str) -> list[dict[str, Any]]:
     tree = f"{AGAINST['higra']}: {higra['seconds']:.3g} s, {higra['peak']:.0f} MB"
     sort = f"{AGAINST['plain']}: {plain['seconds']:.3g} s, {plain['peak']:.0f} MB"
     return [
-        _at_most(f"leak paths, {field} map: all pairs", ours["seconds"], "s", 1.5),
-        _at_most(f"leak paths, {field} map: peak memory", ours["peak"], "MB", 400.0),
-        _at_most(f"leak paths, {field} map: slowest of six traced", ours["trace"], "s", 1.5),
-        _at_least(f"leak paths, {field} map: faster", higra["seconds"] / ours["seconds"], 5.0, tree),
-        _at_least(f"leak paths, {field} map: leaner", higra["peak"] / ours["peak"], 10.0, tree),
-        _at_least(f"leak paths, {field} map: faster", plain["seconds"] / ours["seconds"], 2.0, sort),
+        at_most(f"leak paths, {field} map: all pairs", ours["seconds"], "s", 1.5),
+        at_most(f"leak paths, {field} map: peak memory", ours["peak"], "MB", 400.0),
+        at_most(f"leak paths, {field} map: slowest of six traced", ours["trace"], "s", 1.5),
+        at_least(f"leak paths, {field} map: faster", higra["seconds"] / ours["seconds"], 5.0, tree),
+        at_least(f"leak paths, {field} map: leaner", higra["peak"] / ours["peak"], 10.0, tree),
+        at_least(f"leak paths, {field} map: faster", plain["seconds"] / ours["seconds"], 2.0, sort),
     ]
-
-
-def _at_most(name: str, value: float, unit: str, goal: float) -> dict[str, Any]:
-    return {
-        "name": name, "value": value, "unit": unit, "goal": f"<= {goal:g} {unit}", "met": value <= goal,
-        "against": "", "ratio": None,
-    }  # fmt: skip
-
-
-def _at_least(name: str, ratio: float, goal: float, against: str) -> dict[str, Any]:
-    return {
-        "name": name, "value": ratio, "unit": "times", "goal": f">= {goal:g} times", "met": ratio >= goal,
-        "against": against, "ratio": ratio,
-    }  # fmt: skip
 
 
 def _print_table(rows: list[dict[str, Any]]) -> None:

@@ -25,8 +25,11 @@ import scipy.sparse as sp
 import shapely
 from scipy.sparse.linalg import splu
 
+from benchmarks import contact_condensing
 from benchmarks.contact_engine import PRELOAD, build
 from benchmarks.process_cost import Cost, peak_megabytes
+from benchmarks.rows import at_least, at_most, left_out
+from benchmarks.table import as_figures, show_figures
 from firedeck.contact import (
     Assemblies,
     BodySection,
@@ -64,6 +67,7 @@ def figures() -> list[dict[str, Any]]:
     """Measure everything; one entry per figure, with the keys of `benchmarks.table.Figure`."""
     return [
         *_engine_figures(),
+        *contact_condensing.figures(),
         *_calculix_figures(),
         *_column_figures(),
         *_assembly_figures(),
@@ -79,20 +83,6 @@ def _least(work: Callable[[], object], rounds: int, clock: Callable[[], float] =
         work()
         found.append(clock() - start)
     return min(found)
-
-
-def _at_most(name: str, value: float, unit: str, goal: float, note: str = "") -> dict[str, Any]:
-    return {
-        "name": name, "value": value, "unit": unit, "goal": f"<= {goal:g} {unit}", "met": value <= goal,
-        "against": "", "ratio": None, "note": note,
-    }  # fmt: skip
-
-
-def _at_least(name: str, ratio: float, goal: float, against: str, note: str = "") -> dict[str, Any]:
-    return {
-        "name": name, "value": ratio, "unit": "times", "goal": f">= {goal:g} times", "met": ratio >= goal,
-        "against": against, "ratio": ratio, "note": note,
-    }  # fmt: skip
 
 
 def _assembled(joint: Joint, level: Level) -> JointState:
@@ -117,20 +107,20 @@ def _engine_figures() -> list[dict[str, Any]]:
     one_by_one = _least(lambda: _one_by_one(joint, drawn), 1) / _ONE_BY_ONE * _SCATTER
     drag = "median of a slider's settings, no two alike; the first of them {:.3g}, the slowest {:.3g} ms"
     return [
-        _at_most("contact: mesh, condense, merge both bodies", built.seconds, "s", 3.0, size),
-        _at_most("contact: peak memory", peak_megabytes(), "MB", 1000.0, "whole process, check level too"),
+        at_most("contact: mesh, condense, merge both bodies", built.seconds, "s", 3.0, size),
+        at_most("contact: peak memory", peak_megabytes(), "MB", 1000.0, "whole process, check level too"),
         *(
-            _at_most(
+            at_most(
                 f"contact: what-if, {level} level", float(np.median(later[level])), "ms", goal,
                 drag.format(first[level], max(later[level])),
             )
             for level, goal in zip(levels, (5.0, 150.0), strict=True)
         ),
-        _at_most(
+        at_most(
             "contact: 10 000 assemblies and firings", scatter, "s", 60.0,
             f"{os.cpu_count()} processors, lowest line loads of every seal kept",
         ),
-        _at_least(
+        at_least(
             "contact: assemblies side by side: faster", one_by_one / scatter, 3.0,
             f"one by one on one processor, {one_by_one:.3g} s from {_ONE_BY_ONE}",
         ),
@@ -179,7 +169,7 @@ def _calculix_figures() -> list[dict[str, Any]]:
     from tests.contact_joints import square_gasket, square_plan, square_seats, square_sections
 
     if shutil.which("ccx") is None:
-        return [_left_out("contact: against CalculiX", "ccx is not installed")]
+        return [left_out("contact: against CalculiX", "ccx is not installed")]
     plan = square_plan()
     joint = Joint.build(
         plan, square_sections(), square_gasket(plan), square_seats(plan), pitch=4.0, reach=20.0
@@ -196,7 +186,7 @@ def _calculix_figures() -> list[dict[str, Any]]:
             f"one contact solve by CalculiX on the same {joint.head.freedoms + joint.block.freedoms} freedoms"
         )
         note = f"{1e3 * ours:.2g} ms against {theirs:.3g} s"
-        out.append(_at_least(f"contact: what-if, {level} level: faster", theirs / ours, goal, against, note))
+        out.append(at_least(f"contact: what-if, {level} level: faster", theirs / ours, goal, against, note))
     return out
 
 
@@ -208,13 +198,6 @@ def _ccx_seconds(state: JointState) -> float:
         start = time.perf_counter()
         subprocess.run(["ccx", "joint"], cwd=folder, env=environment, capture_output=True, check=True)
         return time.perf_counter() - start
-
-
-def _left_out(name: str, why: str) -> dict[str, Any]:
-    return {
-        "name": name, "value": float("nan"), "unit": "", "goal": "", "met": None, "against": "",
-        "ratio": None, "note": f"left out: {why}",
-    }  # fmt: skip
 
 
 def _box(cells: int, count: int = 8) -> BodyMesh:
@@ -263,7 +246,7 @@ def _column_figures() -> list[dict[str, Any]]:
         raise RuntimeError(f"condensed stiffness and column solves disagree by {error:.2g}")
     against = f"SuperLU, {len(columns)} columns of {mesh.freedoms} freedoms, {solved:.3g} s"
     return [
-        _at_least(
+        at_least(
             "contact: condensing a body: faster",
             solved / ours,
             4.0,
@@ -276,7 +259,7 @@ def _column_figures() -> list[dict[str, Any]]:
 def _assembly_figures() -> list[dict[str, Any]]:
     """Compare one pass over all elements with scikit-fem's assembly of plain bricks."""
     if importlib.util.find_spec("skfem") is None:
-        return [_left_out("contact: assembly against scikit-fem", "scikit-fem is not installed")]
+        return [left_out("contact: assembly against scikit-fem", "scikit-fem is not installed")]
     import skfem
     from skfem.models.elasticity import lame_parameters, linear_elasticity
 
@@ -300,7 +283,7 @@ def _assembly_figures() -> list[dict[str, Any]]:
     mine, theirs = _least(ours, 3), _least(lambda: form.assemble(basis), 2)
     note = f"{1e3 * mine:.3g} ms against {theirs:.3g} s; ours never forms the sparse matrix"
     return [
-        _at_least(
+        at_least(
             "contact: meshing and one pass over elements: faster",
             theirs / mine,
             30.0,
@@ -335,7 +318,7 @@ def _volume_figures() -> list[dict[str, Any]]:
     mine, meshed = (_least(work, 3, time.process_time) for work in (bricks, tetrahedra))
     note = f"{body.freedoms} freedoms in {meshed:.3g} s, {grid.freedoms} on the grid in {mine:.3g} s"
     name = "contact: condensing a volume mesh, over a grid, processor time"
-    return [_at_most(name, meshed / mine, "times", 3.0, note)]
+    return [at_most(name, meshed / mine, "times", 3.0, note)]
 
 
 def _meshed_figures() -> list[dict[str, Any]]:
@@ -343,7 +326,7 @@ def _meshed_figures() -> list[dict[str, Any]]:
     from tests.solid_meshes import irregular, joint_of, round_sections
 
     if shutil.which("ccx") is None:
-        return [_left_out("contact: a volume mesh against CalculiX", "ccx is not installed")]
+        return [left_out("contact: a volume mesh against CalculiX", "ccx is not installed")]
     sections = tuple(
         VolumeSection(section.side, irregular(section, 9.0), section.material) for section in round_sections()
     )
@@ -358,10 +341,8 @@ def _meshed_figures() -> list[dict[str, Any]]:
     freedoms = state.joint.head.freedoms + state.joint.block.freedoms
     against = f"one contact solve by CalculiX on the same {freedoms} freedoms of tetrahedra"
     note = f"{ours:.3g} s, condensing, tightening and firing, against {theirs:.3g} s"
-    return [_at_least("contact: first answer from a volume mesh: faster", theirs / ours, 5.0, against, note)]
+    return [at_least("contact: first answer from a volume mesh: faster", theirs / ours, 5.0, against, note)]
 
 
 if __name__ == "__main__":
-    from benchmarks.table import as_figures, show_figures
-
     show_figures("Contact", as_figures(figures()))

@@ -17,6 +17,7 @@ from typing import Any
 import psutil
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from benchmarks.rows import at_most
 from firedeck.scenario.demo_files import write_demo
 from firedeck.study.bench import Bench
 from firedeck.study.prints.calibrating import calibrate_film
@@ -178,26 +179,11 @@ def _opened(browser: Browser, address: str) -> Page:
 
 
 def _memory(grown: float) -> dict[str, Any]:
-    return {
-        "name": "page of a read print: server's memory that the open map takes",
-        "value": grown,
-        "unit": "MB",
-        "goal": f"<= {MEMORY_MB} MB",
-        "met": grown <= MEMORY_MB,
-        "against": "",
-        "ratio": None,
-        "note": "opened six times, zoomed and read, beyond what the bench page takes",
-    }
+    name = "page of a read print: server's memory that the open map takes"
+    note = "opened six times, zoomed and read, beyond what the bench page takes"
+    return at_most(name, grown, "MB", MEMORY_MB, note=note)
 
 
 def _row(name: str, value: float, goal: float, all_of_them: list[float]) -> dict[str, Any]:
-    return {
-        "name": name,
-        "value": value,
-        "unit": "ms",
-        "goal": f"<= {goal:.0f} ms",
-        "met": value <= goal,
-        "against": "",
-        "ratio": None,
-        "note": f"median of {len(all_of_them)}; worst {max(all_of_them):.0f} ms",
-    }
+    note = f"median of {len(all_of_them)}; worst {max(all_of_them):.0f} ms"
+    return at_most(name, value, "ms", goal, note=note)

@@ -21,6 +21,7 @@ import numpy as np
 
 from benchmarks.process_cost import peak_megabytes
 from benchmarks.reading_prints import ROOT
+from benchmarks.rows import at_most
 
 #: Rows and columns of an A3 sheet's part at 600 dpi, and of the same at 1200 dpi [pixel].
 SMALL, LARGE = (5460, 8240), (10_920, 16_480)
@@ -87,22 +88,16 @@ def _small_rows(rows: list[dict[str, Any]], name: str, path: Path) -> dict[str, 
         raise RuntimeError(f"the two readers disagree on the {name} file")
     for key, unit, goal in (("seconds", "s", SECONDS[name]), ("megabytes", "MB", MEGABYTES)):
         what = "time" if key == "seconds" else "memory"
-        row = {
-            "name": f"45 megapixels {name}, green: {what}", "value": ours[key], "unit": unit,
-            "goal": f"<= {goal:g} {unit}", "met": ours[key] <= goal,
-            "against": f"{AGAINST}: {theirs[key]:.3g} {unit}", "ratio": theirs[key] / ours[key],
-        }  # fmt: skip
-        rows.append(row)
+        against, ratio = f"{AGAINST}: {theirs[key]:.3g} {unit}", theirs[key] / ours[key]
+        name_of = f"45 megapixels {name}, green: {what}"
+        rows.append(at_most(name_of, ours[key], unit, goal, against=against, ratio=ratio))
     return ours
 
 
 def _growth_row(name: str, small: float, large: float) -> dict[str, Any]:
-    growth = large - small
-    return {
-        "name": f"180 megapixels {name}: memory more than at 45", "value": growth, "unit": "MB",
-        "goal": f"<= {GROWTH:g} MB", "met": growth <= GROWTH,
-        "against": f"its own at 45 megapixels: {small:.3g} MB, at 180: {large:.3g} MB", "ratio": None,
-    }  # fmt: skip
+    against = f"its own at 45 megapixels: {small:.3g} MB, at 180: {large:.3g} MB"
+    name_of = f"180 megapixels {name}: memory more than at 45"
+    return at_most(name_of, large - small, "MB", GROWTH, against=against)
 
 
 def _write(path: Path, shape: tuple[int, int], storage: dict[str, Any]) -> None:

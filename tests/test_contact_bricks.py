@@ -10,7 +10,7 @@ from firedeck.contact import BodySection, SectionLayer
 from firedeck.contact.indentation import line_compliance
 from firedeck.contact.lattice import fitted_lattice, lattice
 from firedeck.contact.mesh import body_mesh, loads_by_node
-from firedeck.contact.pieces import plan_pieces
+from firedeck.contact.pieces import FULL_PART, plan_pieces
 from firedeck.kernel.condense import condense
 from firedeck.pressure_map import Grid
 from tests.contact_bodies import material
@@ -24,7 +24,7 @@ def test_filled_shares_add_up_to_the_plan_whatever_it_is():
         shapely.Point(31.3, 17.7).buffer(13.0, quad_segs=64).difference(shapely.box(28.0, 10.0, 29.1, 40.0))
     )
     pieces = plan_pieces(plan, lattice(Grid(0.0, 0.0, 6.0, 6, 10)))
-    assert pieces.shares.mean(axis=1).sum() * 36.0 == pytest.approx(plan.area, rel=5e-3)
+    assert pieces.filled.mean(axis=1).sum() * 36.0 / FULL_PART == pytest.approx(plan.area, rel=5e-3)
     # The slot of 1.1 mm parts the cells that it passes through, and no others.
     cells, counts = np.unique(pieces.cells, axis=0, return_counts=True)
     assert cells[counts == 2].tolist() == [[4, 2], [4, 3], [4, 4]]

@@ -15,6 +15,7 @@ import shapely
 from firedeck.contact.fingerprint import fingerprint
 from firedeck.contact.mesh import BodyMesh, loads_by_node
 from firedeck.contact.patterns import Pattern
+from firedeck.contact.pieces import FULL_PART
 from firedeck.contact.volume_body import VolumeBody, condense_volume, volume_key
 from firedeck.errors import FiredeckError
 from firedeck.kernel.condense import Condensed, Loads, condense, ordered
@@ -125,7 +126,7 @@ def _supported(mesh: BodyMesh, level: npt.NDArray[np.bool_]) -> Ints:
 
 def _pins(mesh: BodyMesh) -> tuple[int, int]:
     """Return two nodes far apart that sit in the middle of full material."""
-    full = np.all(mesh.bricks.shares == 1.0, axis=1)
+    full = np.all(mesh.bricks.filled == FULL_PART, axis=1)
     support = np.bincount(mesh.body.elements[full].ravel(), minlength=len(mesh.body.places))
     best = np.flatnonzero(support == support.max())
     along = mesh.coordinates[best, :2] @ np.array([1.0, 0.01])
@@ -270,7 +271,7 @@ def _key(
 ) -> str:
     section, bricks = mesh.section, mesh.bricks
     words = [_RULES, section.side, section.modulus, section.material.poisson, names]
-    shape = (*mesh.grid.lines, bricks.cells, bricks.shares, bricks.corners, mesh.heights)
+    shape = (*mesh.grid.lines, bricks.cells, bricks.filled, bricks.corners, mesh.heights)
     pushed = (loads.starts, loads.columns, _counted(loads.values))
     return fingerprint(words, (*shape, kept, held, *pushed))
 

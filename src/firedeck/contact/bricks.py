@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firedeck.contact.lattice import Lattice
-from firedeck.contact.pieces import STEPS, Pieces, meetings, plan_pieces
+from firedeck.contact.pieces import FULL_PART, Pieces, meetings, plan_pieces
 from firedeck.contact.section import BodySection
 from firedeck.kernel.hexahedron import brick_matrices
 from firedeck.kernel.joined import joined
@@ -40,8 +40,8 @@ class Bricks:
     ----------
     cells : ndarray of int, shape (m, 3)
         Cell of every brick along x, y and z.
-    shares : ndarray, shape (m, PARTS ** 2)
-        Share of every part of a brick that is filled [1].
+    filled : ndarray of uint8, shape (m, PARTS ** 2)
+        How much of every part of a brick is filled, in counts up to `FULL_PART` [1].
     volumes : ndarray, shape (m,)
         Material in every brick [mm^3].
     corners : ndarray of int32, shape (m, 8)
@@ -55,7 +55,7 @@ class Bricks:
     """
 
     cells: Ints
-    shares: Floats
+    filled: npt.NDArray[np.uint8]
     volumes: Floats
     corners: npt.NDArray[np.int32]
     places: Ints
@@ -105,12 +105,13 @@ def bricks_of(section: BodySection, grid: Lattice) -> Bricks:
     firsts = np.concatenate([[0], np.cumsum(counts)])
     layer = np.repeat(np.arange(len(pieces)), counts)
     cells = np.column_stack([np.concatenate([one.cells for one in pieces]), layer])
-    shares = np.concatenate([one.shares for one in pieces])
-    volumes = shares.mean(axis=1) * _sides(cells, section, grid).prod(axis=1)
+    filled = np.concatenate([one.filled for one in pieces])
+    share = filled.mean(axis=1) / FULL_PART
+    volumes = share * _sides(cells, section, grid).prod(axis=1)
     pairs = list(_meeting(pieces, firsts))
     face = 0 if section.side == "head" else len(pieces)
     nodes, places = _shared_nodes(cells, pairs, face)
-    kept = _largest_piece(len(cells), pairs, shares.mean(axis=1) >= _LEAST_FILL, volumes)
+    kept = _largest_piece(len(cells), pairs, share >= _LEAST_FILL, volumes)
     numbers = np.full(len(cells) + 1, -1, dtype=np.int64)
     numbers[1 + kept] = np.arange(len(kept))
     met = np.zeros(len(places), dtype=bool)
@@ -118,7 +119,7 @@ def bricks_of(section: BodySection, grid: Lattice) -> Bricks:
     corners = (np.cumsum(met) - 1)[nodes[kept]]
     return Bricks(
         cells[kept],
-        shares[kept],
+        filled[kept],
         volumes[kept],
         corners.astype(np.int32),
         places[met],
@@ -216,10 +217,10 @@ def element_matrices(
     """
     sides = _sides(bricks.cells, section, grid)
     # Compared byte by byte, as short as can be: sorting rows by their numbers takes many times as long.
-    parts = np.round(STEPS * bricks.shares).astype(np.uint8)
-    each = np.concatenate([sides.view(np.uint8).reshape(len(sides), -1), parts], axis=1)
+    each = np.concatenate([sides.view(np.uint8).reshape(len(sides), -1), bricks.filled], axis=1)
     _, first, kinds = np.unique(
         each.view(np.dtype((np.void, each.shape[1]))).ravel(), return_index=True, return_inverse=True
     )
-    stiffness, swelling = brick_matrices(bricks.shares[first], sides[first], section.material.poisson)
+    shares = bricks.filled[first] / FULL_PART
+    stiffness, swelling = brick_matrices(shares, sides[first], section.material.poisson)
     return kinds.astype(np.int32), section.modulus * stiffness, section.modulus * swelling

@@ -13,6 +13,7 @@ from firedeck.contact.body import held_freedoms
 from firedeck.contact.joint import Body
 from firedeck.contact.lattice import lattice
 from firedeck.contact.mesh import BodyMesh
+from firedeck.contact.pieces import FULL_PART
 from firedeck.contact.volume_body import VolumeBody, face_tie, held_of_volume
 
 __all__ = ["DeckBody", "deck_body"]
@@ -68,7 +69,7 @@ class DeckBody:
         """Partly filled cells, which the deck holds as whole bricks [1]."""
         if isinstance(self.body, VolumeBody):
             return 0
-        return int(np.any(self.body.bricks.shares < 1.0, axis=1).sum())
+        return int(np.any(self.body.bricks.filled < FULL_PART, axis=1).sum())
 
     def ties(self) -> Iterator[tuple[int, Ints, Floats]]:
         """Yield every node of a face that follows the joint's grid, the grid's nodes, and their weights."""

@@ -19,18 +19,19 @@ from firedeck.kernel.filling import parts_covered, tallied, told_apart
 from firedeck.kernel.hexahedron import PARTS
 from firedeck.kernel.joined import met
 
-__all__ = ["STEPS", "Pieces", "meetings", "plan_pieces"]
+__all__ = ["FULL_PART", "Pieces", "meetings", "plan_pieces"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Counts = npt.NDArray[np.uint8]
 
 #: Squares to a part of a cell, each way, in which pieces are told apart.
 _FINE = 2
 #: Squares to a cell, each way.
 SQUARES = PARTS * _FINE
 
-#: Steps in which shares of parts are kept, so that like cells share their matrix [1].
-STEPS = 64
+#: Counts of a part that is filled whole: shares are kept in steps, so that like cells share their matrix [1].
+FULL_PART = 64
 
 
 @dataclass(frozen=True)
@@ -43,13 +44,13 @@ class Pieces:
         Piece of every square of every cell, counted from one; 0 where there is no material.
     cells : ndarray of int, shape (pieces, 2)
         Cell of every piece.
-    shares : ndarray, shape (pieces, PARTS ** 2)
-        Share of every part of the cell that the piece fills, x fastest [1].
+    filled : ndarray of uint8, shape (pieces, PARTS ** 2)
+        How much of every part of the cell the piece fills, x fastest, in counts up to `FULL_PART` [1].
     """
 
     labels: npt.NDArray[np.int32]
     cells: Ints
-    shares: Floats
+    filled: Counts
 
 
 def plan_pieces(plan: BaseGeometry, grid: Lattice) -> Pieces:
@@ -66,8 +67,8 @@ def plan_pieces(plan: BaseGeometry, grid: Lattice) -> Pieces:
     by_line = _squares(plan, grid).reshape(nx, SQUARES, ny, SQUARES)
     cover = by_line.transpose(0, 2, 1, 3).reshape(nx * ny, SQUARES, SQUARES)
     labels, count = told_apart(cover)
-    cells, shares = _shared_out(labels, count, parts_covered(cover, _FINE))
-    return Pieces(labels.reshape(nx, ny, SQUARES, SQUARES), np.column_stack(np.divmod(cells, ny)), shares)
+    cells, filled = _shared_out(labels, count, parts_covered(cover, _FINE))
+    return Pieces(labels.reshape(nx, ny, SQUARES, SQUARES), np.column_stack(np.divmod(cells, ny)), filled)
 
 
 def _squares(plan: BaseGeometry, grid: Lattice) -> Floats:
@@ -87,10 +88,10 @@ def _squares(plan: BaseGeometry, grid: Lattice) -> Floats:
     return covered(np.clip(points, 0.0, np.array(shape, dtype=np.float64)), starts, shape)
 
 
-def _shared_out(labels: npt.NDArray[np.int32], count: int, parts: Floats) -> tuple[Ints, Floats]:
-    """Return the cell of every piece and its share of every part."""
-    place, filled = tallied(labels, count, _FINE)
-    squares = filled.astype(np.float64)
+def _shared_out(labels: npt.NDArray[np.int32], count: int, parts: Floats) -> tuple[Ints, Counts]:
+    """Return the cell of every piece and how much of every part it fills."""
+    place, own = tallied(labels, count, _FINE)
+    squares = own.astype(np.float64)
     # What hardly reaches into a part fills no square of it: the piece that has most of the cell takes it.
     order = np.argsort(squares.sum(axis=1), kind="stable")
     largest = np.full(len(labels), -1, dtype=np.int64)
@@ -103,7 +104,7 @@ def _shared_out(labels: npt.NDArray[np.int32], count: int, parts: Floats) -> tup
     heir, at = np.nonzero((total == 0.0) & (parts > 0.0) & (largest >= 0)[:, None])
     squares[largest[heir], at] = total[heir, at] = 1.0
     shares = parts[place] * squares / np.maximum(total[place], 1.0)
-    return place, np.round(STEPS * shares) / STEPS
+    return place, np.round(FULL_PART * shares).astype(np.uint8)
 
 
 def meetings(first: npt.NDArray[np.int32], second: npt.NDArray[np.int32]) -> Ints:
