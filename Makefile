@@ -1,6 +1,9 @@
 # Every target first makes the virtual environment .venv and installs firedeck into it, once;
 # a changed pyproject.toml installs again.
 
+# Modules stay compiled from one process to the next, whatever the surroundings ask for: it is a second each.
+export PYTHONDONTWRITEBYTECODE :=
+
 VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed

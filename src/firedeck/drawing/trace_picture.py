@@ -9,7 +9,6 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
-from scipy import stats
 
 from firedeck.drawing.style import FAULT_COLOUR, FULL_WIDTH, GRID, INK, MUTED, SERIES, styled
 from firedeck.duty.geometry import Cylinder
@@ -123,7 +122,9 @@ def peaks_figure(result: TraceResult) -> Figure:
     bins = max(8, round(np.sqrt(peaks.size)))
     right.hist(peaks, bins=bins, density=True, orientation="horizontal", color=SERIES[0], alpha=0.35)
     grid = np.linspace(peaks.min() - 0.1 * np.ptp(peaks), peaks.max() + 0.2 * np.ptp(peaks), 200)
-    right.plot(stats.norm.pdf(grid, peaks.mean(), peaks.std(ddof=1)), grid, color=SERIES[0], linewidth=1.0)
+    spread = peaks.std(ddof=1)
+    normal = np.exp(-0.5 * ((grid - peaks.mean()) / spread) ** 2) / (spread * np.sqrt(2.0 * np.pi))
+    right.plot(normal, grid, color=SERIES[0], linewidth=1.0)
     right.set_xlabel("share of cycles by pressure [1/bar]")
     for axes in (left, right):
         _extreme(axes, result)

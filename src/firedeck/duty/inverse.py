@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 from scipy.optimize import brentq
+from scipy.special import ndtri
 
 from firedeck.definition.duty import DutyDefinition, ModelSource, RuleSource
 from firedeck.duty.cycle import run_cycle, sweep_cycles
@@ -233,7 +233,7 @@ def _drawn_loads(definition: DutyDefinition, peak: float) -> tuple[Floats, Float
     if source.exhaust_pressure is None:
         doubted.pop("exhaust_pressure", None)
     drawn = draw_inputs(doubted, _DRAWS)
-    error = stats.norm.ppf((np.arange(_DRAWS) + 0.5) / _DRAWS) / _SIDE * MODEL_DOUBT
+    error = ndtri((np.arange(_DRAWS) + 0.5) / _DRAWS) / _SIDE * MODEL_DOUBT
     wanted = peak / (1.0 + np.random.default_rng(1).permutation(error))
     low, high = LIMITS["manifold_pressure"].low, LIMITS["manifold_pressure"].high
     pressure = np.full(_DRAWS, source.absolute_pressure)

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import signal
 
 from firedeck.duty.statistics import largest_peak
 from firedeck.evidence import Estimate
@@ -97,6 +96,9 @@ def knock_of_cycles(
     high = min(high, 0.45 * rate)
     if high < 1.2 * low or (band is None and high < 1.1 * mode):
         return None
+    # Loaded here: it takes as long as all else together, and only measured pressures are filtered.
+    from scipy import signal
+
     sections = signal.butter(3, [low, high], btype="bandpass", fs=rate, output="sos")
     ringing = signal.sosfiltfilt(sections, cycles.ravel()).reshape(cycles.shape)
     loud = window_amplitudes(ringing, *np.searchsorted(grid, RING_WINDOW))

@@ -8,13 +8,13 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from firedeck.definition.duty import DutyDefinition, ModelSource
 from firedeck.duty.cases import CycleInputs
 from firedeck.duty.cycle import CycleResult, run_cycle, sweep_cycles
 from firedeck.duty.geometry import Cylinder, power_from_bmep
 from firedeck.duty.limits import LIMITS, DutyError
+from firedeck.duty.normal_draws import normal_draws
 from firedeck.evidence import Estimate
 
 __all__ = [
@@ -192,8 +192,7 @@ def draw_inputs(
     """
     if not doubted:
         return {}
-    cube = stats.qmc.LatinHypercube(len(doubted), rng=np.random.default_rng(0)).random(count)
-    normal = stats.norm.ppf(cube) / _SIDE
+    normal = normal_draws(count, len(doubted)) / _SIDE
     drawn = {name: value + half * normal[:, k] for k, (name, (value, half)) in enumerate(doubted.items())}
     if follow_manifold and "manifold_pressure" in drawn:
         apart = drawn.get("exhaust_pressure", doubted["manifold_pressure"][0])

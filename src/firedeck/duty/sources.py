@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import ndtri
 
 from firedeck.definition.duty import DutyDefinition, ModelSource, RuleSource
 from firedeck.duty.cases import CycleInputs
@@ -24,6 +24,7 @@ from firedeck.duty.modelled import (
     swept_volume,
     widened,
 )
+from firedeck.duty.normal_draws import normal_draws
 from firedeck.duty.result import CylinderDuty, Duty
 from firedeck.duty.rule import PEAK_SCATTER, PRESSURE_RATIOS, RULE_SOURCE, peak_from_bmep
 from firedeck.duty.statistics import describe_scatter, largest_peak
@@ -208,7 +209,7 @@ def _widened_like(estimate: Estimate, other: Estimate) -> Estimate:
 
 def _sampled_peaks(cylinder: Cylinder, inputs: CycleInputs, source: ModelSource) -> NDArray[np.float64]:
     """Peak pressures [MPa] of cycles whose burning and charge scatter as the source says."""
-    draws = stats.norm.ppf(stats.qmc.LatinHypercube(3, rng=np.random.default_rng(0)).random(_SAMPLE))
+    draws = normal_draws(_SAMPLE, 3)
     duration = inputs.burn_duration + source.burn_duration_scatter * draws[:, 1]
     variations = {
         "burn_50": inputs.burn_50 + source.burn_50_scatter * draws[:, 0],
@@ -293,4 +294,4 @@ def duty_from_rule(definition: DutyDefinition) -> Duty:
 
 def _deviations_out(cycles: int) -> float:
     """Tell by how many standard deviations the largest of `cycles` normal values tops the mean."""
-    return float(stats.norm.isf(-math.expm1(math.log(0.5) / cycles)))
+    return -float(ndtri(-math.expm1(math.log(0.5) / cycles)))

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import chdtri, ndtri, stdtrit
 
 from firedeck.duty.limits import DutyError
 from firedeck.evidence import Estimate
@@ -100,8 +100,8 @@ def describe_scatter(values: Floats) -> Scatter:
     if count < 3:
         raise DutyError(f"{count} cycles show no scatter", remedy="record at least 50, better 300")
     mean, deviation = float(np.mean(values)), float(np.std(values, ddof=1))
-    half = float(stats.t.ppf(0.975, count - 1)) * deviation / math.sqrt(count)
-    low, high = stats.chi2.ppf([0.975, 0.025], count - 1)
+    half = float(stdtrit(count - 1, 0.975)) * deviation / math.sqrt(count)
+    low, high = chdtri(count - 1, [0.025, 0.975])
     spread = Estimate(
         deviation,
         deviation * math.sqrt((count - 1) / float(low)),
@@ -238,7 +238,7 @@ def _median_largest(values: Floats, cycles: int, law: str) -> float:
         location, scale, shape = (_gumbel if law == "gumbel" else _gev)(maxima)
         return float(_quantile(location, scale, shape, np.asarray(math.log(0.5) * size / cycles)))
     plain = np.log(values) if law == "lognormal" else values
-    k = float(stats.norm.isf(-math.expm1(math.log(0.5) / cycles)))
+    k = -float(ndtri(-math.expm1(math.log(0.5) / cycles)))
     largest = float(np.mean(plain) + k * np.std(plain, ddof=1))
     return math.exp(largest) if law == "lognormal" else largest
 
@@ -259,7 +259,7 @@ def _draws(values: Floats, cycles: int, law: str, generator: np.random.Generator
     count, deviation = plain.size, float(np.std(plain, ddof=1))
     deviations = deviation * np.sqrt((count - 1) / generator.chisquare(count - 1, _DRAWS))
     means = np.mean(plain) + deviations / math.sqrt(count) * generator.standard_normal(_DRAWS)
-    largest = means + deviations * stats.norm.isf(-np.expm1(chance / cycles))
+    largest = means - deviations * ndtri(-np.expm1(chance / cycles))
     return np.asarray(np.exp(largest) if law == "lognormal" else largest)
 
 
@@ -272,7 +272,7 @@ def _fit_quality(values: Floats, law: str) -> float:
     else:
         sample = np.sort(np.log(values) if law == "lognormal" else values)
         place = (np.arange(1, sample.size + 1) - 0.375) / (sample.size + 0.25)
-        expected = stats.norm.ppf(place)
+        expected = ndtri(place)
     if np.ptp(sample) == 0.0:
         return 1.0
     return float(np.corrcoef(sample, expected)[0, 1])

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import signal
 
 from firedeck.duty.geometry import Cylinder
 from firedeck.duty.knock import Knock, first_mode_frequency, knock_of_cycles
@@ -349,6 +348,9 @@ def _smooth(cycles: Floats, grid: Floats, speed: float, cut: float) -> Floats:
     rate = 6.0 * speed / (grid[1] - grid[0])
     if cut >= 0.45 * rate:
         return cycles
+    # Loaded here: it takes as long as all else together, and only measured pressures are filtered.
+    from scipy import signal
+
     sections = signal.butter(2, cut, fs=rate, output="sos")
     return np.asarray(signal.sosfiltfilt(sections, cycles.ravel())).reshape(cycles.shape)
 

@@ -64,7 +64,8 @@ def dissect(places: Ints, graph: Graph) -> Dissection:
     Dissection
         The order.
     """
-    nodes, sizes, parents = _halved(places, graph, separating(len(places)))
+    # One layout in memory, for which it is compiled ahead.
+    nodes, sizes, parents = _halved(np.ascontiguousarray(places), graph, separating(len(places)))
     # Found from the whole inward, eliminated the other way round.
     starts = np.concatenate([[0], np.cumsum(sizes[::-1])])
     parents = np.where(parents < 0, -1, len(parents) - 1 - parents)[::-1]

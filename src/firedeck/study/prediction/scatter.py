@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import beta
+from scipy.special import betaincinv
 
 from firedeck.contact import (
     Assemblies,
@@ -71,8 +71,8 @@ class Share:
         The interval is that of Clopper and Pearson, Biometrika 26 (1934) 404 (from memory).
         """
         k, n = self.count, self.of
-        low = float(beta.ppf(0.025, k, n - k + 1)) if k else 0.0
-        high = float(beta.ppf(0.975, k + 1, n - k)) if k < n else 1.0
+        low = float(betaincinv(k, n - k + 1, 0.025)) if k else 0.0
+        high = float(betaincinv(k + 1, n - k, 0.975)) if k < n else 1.0
         return Estimate(k / n, low, high)
 
 
