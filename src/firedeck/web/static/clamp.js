@@ -178,12 +178,14 @@ function tellTrouble(fault) {
   byId('trouble').textContent = fault instanceof Error ? fault.message : String(fault);
 }
 
+/** Whether another gasket is being tried. */
+let trying = false;
+
 /** Go to another gasket where it fits; one that does not is told of here, and the joint stays as it is. */
 async function changeGasket() {
   const choice = setting.entry('gasket');
-  const told = byId('fault-gasket');
-  told.hidden = false;
-  told.textContent = 'The joint is being put together on this gasket.';
+  trying = true;
+  setting.showGasket('The joint is being put together on this gasket.');
   const opening = `${base}/opening?again=1&gasket=${encodeURIComponent(choice.value)}`;
   let found = await fetchJson(opening).catch((fault) => ({ state: 'failed', fault: fault.message }));
   while (found.state === 'opening') {
@@ -191,7 +193,8 @@ async function changeGasket() {
     found = await fetchJson(opening.replace('again=1&', '')).catch((fault) => ({ state: 'failed', fault: fault.message }));
   }
   if (found.state !== 'failed') { setting.keep(); location.reload(); return; }
-  told.textContent = found.fault;
+  trying = false;
+  setting.showGasket(found.fault);
   choice.value = answer.setting.gasket;
 }
 
@@ -220,6 +223,7 @@ let ordered = null;
 function changed() {
   const said = setting.said();
   for (const link of document.querySelectorAll('a[data-file]')) link.setAttribute('href', `${base}/${link.getAttribute('data-file')}?${said}`);
+  if (!trying) setting.showGasket('');
   const place = ++turn;
   const asked = new URLSearchParams(said);
   asked.set('units', units.system);

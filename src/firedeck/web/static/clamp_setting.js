@@ -27,6 +27,9 @@ export class Setting {
     this.form = form; this.gasket = gasket; this.stated = stated; this.units = units; this.changed = changed;
     this.step = '';
     this.slid = { key: '', time: 0 };
+    /** @type {Record<string, string>} */
+    this.faults = {};
+    this.ofGasket = '';
     for (const slider of form.querySelectorAll('[data-slide]')) {
       const key = slider.getAttribute('data-slide') ?? '';
       slider.addEventListener('input', () => this.slide(key, Number(/** @type {HTMLInputElement} */ (slider).value)));
@@ -130,15 +133,30 @@ export class Setting {
 
   /**
    * Show what cannot be used beside its entry.
-   * @param {Record<string, string> | undefined} faults
+   * @param {Record<string, string>} [faults]
    */
-  showFaults(faults) {
+  showFaults(faults = {}) {
+    this.faults = faults;
+    this.tell();
+  }
+
+  /**
+   * Show what becomes of another gasket, until something else is shown of it: answers for the joint as it is leave it.
+   * @param {string} words
+   */
+  showGasket(words) {
+    this.ofGasket = words;
+    this.tell();
+  }
+
+  tell() {
     for (const key of ENTRIES) {
       const place = byId(`fault-${key}`);
-      const words = faults?.[key] ?? '';
+      const fault = this.faults[key] ?? '';
+      const words = fault || (key === 'gasket' ? this.ofGasket : '');
       place.hidden = !words;
       if (place.textContent !== words) place.textContent = words;
-      this.entry(key).setAttribute('aria-invalid', String(Boolean(words)));
+      this.entry(key).setAttribute('aria-invalid', String(Boolean(fault)));
     }
   }
 }
