@@ -108,8 +108,7 @@ def test_an_area_is_drawn_by_a_finger_and_two_fingers_zoom_and_draw_nothing(addr
     opened(page, address)
     areas = page.locator("[data-mask]")
     page.locator("#mask-reason").fill("tape")
-    # Buttons are clicked: a tap that a busy machine holds up counts as a long press, which presses nothing.
-    page.locator("#mask-draw").click()
+    page.locator("#mask-draw").tap()
     page.locator("#map").evaluate("one => one.scrollIntoView({ block: 'center', behavior: 'instant' })")
     box = page.locator("#map").bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
@@ -134,6 +133,7 @@ def test_an_area_is_drawn_by_a_finger_and_two_fingers_zoom_and_draw_nothing(addr
     press(finger, "touchEnd")
     expect(areas).to_have_count(1)
     assert page.evaluate("scrollY") == top, "drawing does not move the page"
+    # Clicked: on a busy machine a tap right after a drawn touch is lost now and then, nobody knows where.
     page.locator("#mask-undo").click()
     expect(areas).to_have_count(0)
     context.close()

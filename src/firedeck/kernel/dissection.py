@@ -92,8 +92,6 @@ def _halved(places: Ints, graph: Graph, work: Separating) -> tuple[Ints, Ints, I
     groups, free = 0, total
     while len(sets):
         first, past, parent = sets.pop()
-        if first == past:
-            continue
         chosen, marks = left[first:past], best[: past - first]
         low, high = 0, 0
         if past - first > _LEAF_NODES and _cut(chosen, places, graph, work, reach, marks):
@@ -104,10 +102,12 @@ def _halved(places: Ints, graph: Graph, work: Separating) -> tuple[Ints, Ints, I
             ordered[free : free + len(own)] = own
             sizes[groups], parents[groups], parent = len(own), parent, groups
             groups += 1
-        sides = ((first, first + low, parent), (first + low, first + low + high, parent))
-        # The larger one is eliminated first: what it needs meanwhile is not on top of what the other leaves.
-        sets.append(sides[0] if low >= high else sides[1])
-        sets.append(sides[1] if low >= high else sides[0])
+        if low:
+            # What is put down first is eliminated first. It is the larger side, so that what that needs
+            # meanwhile does not come on top of what the other one leaves.
+            sides = (first, first + low, parent), (first + low, first + low + high, parent)
+            sets.append(sides[int(high > low)])
+            sets.append(sides[int(high <= low)])
     return ordered, sizes[:groups].copy(), parents[:groups].copy()
 
 
